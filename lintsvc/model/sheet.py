@@ -1,0 +1,94 @@
+"""A flat part: drawn curves in mm, with what tells cut, bend and engrave lines apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Point2 = tuple[float, float]
+
+Role = Literal["cut", "bend", "engrave", "note", "unclear"]
+Direction = Literal["up", "down"]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight piece."""
+
+    start: Point2
+    end: Point2
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A circular arc, counter-clockwise from start to end (degrees)."""
+
+    centre: Point2
+    radius_mm: float
+    start_deg: float
+    end_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A full circle, its true radius kept."""
+
+    centre: Point2
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Polyline:
+    """A curve flattened to points within the sheet's chord tolerance."""
+
+    points: tuple[Point2, ...]
+
+
+Shape = Line | Arc | Circle | Polyline
+
+
+@dataclass(frozen=True, slots=True)
+class Entity:
+    """One drawn thing of the file. `number` is its place in `Sheet.entities` and in reports."""
+
+    number: int
+    #: The file's own name for it: a DXF handle, an SVG id, or `#number`.
+    handle: str
+    #: The file's own word for its kind, lower case: line, arc, lwpolyline, spline, text, path …
+    kind: str
+    layer: str
+    shapes: tuple[Shape, ...]
+    colour: int | None = None
+    line_type: str = ""
+    text: str = ""
+    role: Role = "cut"
+    #: Why the role was given, in words for the report.
+    role_why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """A bend line in the flat. Unknown values are None: asked for, never guessed in silence."""
+
+    start: Point2
+    end: Point2
+    #: Angle bent through: 90 for an L, 0 for flat.
+    angle_deg: float | None = None
+    direction: Direction | None = None
+    radius_mm: float | None = None
+    k_factor: float | None = None
+    entity: int | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything drawn in a flat file, nested blocks resolved, in mm."""
+
+    entities: tuple[Entity, ...]
+    #: Curves other than circles and arcs lie within this of their polylines.
+    chord_tolerance_mm: float
+    #: Known from the file (a STEP solid, a note); None for a plain flat.
+    thickness_mm: float | None = None
+    #: Bends known from the file itself (a STEP solid). Bend *lines* of a flat are entities with role `bend`.
+    bends: tuple[Bend, ...] = ()

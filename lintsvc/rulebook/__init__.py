@@ -1,0 +1,28 @@
+"""What a rule may import. Rule files import from here and from the standard library, nothing else.
+
+A rule is a function under the `rule` decorator. It takes `part` (a `Checked`), and by name
+what else it wants: `limit` (the resolved number of the limit called "limit") or `limits`
+(all resolved limits by name). It yields a `Hit` for each thing that is wrong, and raises
+`CannotCheck` when something it needs is not known.
+"""
+
+from lintsvc.model.finding import Where
+from lintsvc.model.limit import Limit
+from lintsvc.model.source import COMMON_PRACTICE, FROM_MEMORY, GEOMETRY, Source
+from lintsvc.rulebook.checked import Checked
+from lintsvc.rulebook.rule import CannotCheck, Hit, Limits, Rule, rule
+
+__all__ = [
+    "COMMON_PRACTICE",
+    "FROM_MEMORY",
+    "GEOMETRY",
+    "CannotCheck",
+    "Checked",
+    "Hit",
+    "Limit",
+    "Limits",
+    "Rule",
+    "Source",
+    "Where",
+    "rule",
+]

@@ -1,0 +1,132 @@
+"""Run rules over a checked part and turn their hits into ranked findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+from lintsvc.model.finding import LEVELS, Finding, Level, LimitShown, NotChecked, Quantity
+from lintsvc.model.source import Source
+from lintsvc.rulebook.checked import Checked
+from lintsvc.rulebook.fingerprint import Fingerprinter
+from lintsvc.rulebook.limits import resolve
+from lintsvc.rulebook.rank import rank
+from lintsvc.rulebook.rule import CannotCheck, Hit, Limits, Rule
+from lintsvc.rulebook.wording import fill, show
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What running the rules gave."""
+
+    findings: tuple[Finding, ...]
+    not_checked: tuple[NotChecked, ...]
+    checked: tuple[str, ...]
+
+
+def applies(rule: Rule, part: Checked) -> bool:
+    """True when the rule is for this part's process and kind."""
+    process = part.choices.process
+    kinds = {name for name, there in (("body", part.part.body), ("sheet", part.part.sheet)) if there is not None}
+    # A sheet part made from a solid has both; its process decides which one is looked at.
+    if process == "powder-bed":
+        kinds &= {"body"}
+    elif process == "sheet" and part.part.kind == "sheet":
+        kinds &= {"sheet"}
+    return (process is None or process in rule.processes) and bool(kinds & set(rule.kinds))
+
+
+def run_rules(
+    rules: Iterable[Rule],
+    part: Checked,
+    *,
+    overrides: Mapping[tuple[str, str], tuple[float, Source]] | None = None,
+    on_rule: Callable[[str], None] | None = None,
+    on_finding: Callable[[Finding], None] | None = None,
+) -> Outcome:
+    """Run every rule that applies. A rule that fails loses only itself.
+
+    `on_rule` is called with a rule's id before it runs, `on_finding` with each finding as it comes.
+    Findings come back worst first.
+    """
+    findings: list[Finding] = []
+    not_checked: list[NotChecked] = []
+    checked: list[str] = []
+    fingerprints = Fingerprinter(part)
+    for rule in rules:
+        if not applies(rule, part):
+            continue
+        if on_rule is not None:
+            on_rule(rule.id)
+        found: list[Finding] = []
+        try:
+            _check_needs(rule, part)
+            limits = resolve(rule, part.material, part.thickness_mm, overrides)
+            for hit in _call(rule, part, limits):
+                found.append(_finding(rule, hit, limits, fingerprints))
+        except CannotCheck as reason:
+            not_checked.append(NotChecked(rule.id, str(reason)))
+        except Exception as error:  # the border: a rule's crash loses only that rule
+            not_checked.append(NotChecked(rule.id, f"the rule failed: {type(error).__name__}: {error}", failed=True))
+        else:
+            checked.append(rule.id)
+        # What a rule found before it gave up is true all the same.
+        findings += found
+        if on_finding is not None:
+            for finding in found:
+                on_finding(finding)
+    findings.sort(key=lambda x: (-x.rank, LEVELS.index(x.level), x.rule, x.fingerprint))
+    return Outcome(tuple(findings), tuple(not_checked), tuple(checked))
+
+
+def _check_needs(rule: Rule, part: Checked) -> None:
+    if "material" in rule.needs and part.material is None:
+        raise CannotCheck("no material is given")
+    if "thickness" in rule.needs and part.thickness_mm is None:
+        raise CannotCheck("no thickness is given")
+
+
+def _call(rule: Rule, part: Checked, limits: Limits) -> Iterable[Hit]:
+    given: dict[str, object] = {"part": part}
+    if "limit" in rule.arguments:
+        given["limit"] = limits["limit"].value
+    if "limits" in rule.arguments:
+        given["limits"] = limits
+    return rule.check(**given)
+
+
+def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) -> Finding:
+    limit: LimitShown | None = None
+    if isinstance(hit.limit, str) and hit.limit in limits:
+        held = limits[hit.limit]
+        limit = LimitShown(held.value, held.unit, held.source)
+    elif isinstance(hit.limit, (int, float)):
+        limit = LimitShown(float(hit.limit), hit.unit, hit.limit_source or rule.sources[0])
+    measured = None
+    if hit.measured is not None:
+        measured = Quantity(float(hit.measured), limit.unit if limit else hit.unit)
+    level = _level(rule, hit, limit)
+    words: dict[str, object] = dict(hit.words)
+    words["measured"] = show(measured) if measured else ""
+    words["limit"] = show(Quantity(limit.value, limit.unit)) if limit else ""
+    return Finding(
+        fingerprint=fingerprints.of(rule.id, measured, hit.where),
+        rule=rule.id,
+        level=level,
+        rank=rank(level, measured and measured.value, limit and limit.value, rule.worse, rule.cost, hit.sure),
+        message=fill(hit.message or rule.message, words),
+        measured=measured,
+        limit=limit,
+        where=hit.where,
+        remedy=fill(hit.remedy or rule.remedy, words),
+        caution=rule.caution,
+        sure=hit.sure,
+    )
+
+
+def _level(rule: Rule, hit: Hit, limit: LimitShown | None) -> Level:
+    """A hit may lower its rule's level; a limit that is not firm never makes an error by itself."""
+    level = max(hit.level or rule.level, rule.level, key=LEVELS.index)
+    if level == "error" and limit is not None and not limit.source.firm and not rule.impossible:
+        return "warning"
+    return level

@@ -1,0 +1,35 @@
+"""Numbers and messages as a person reads them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from lintsvc.model.finding import Quantity
+
+_SYMBOL = {"deg": "°", "mm2": " mm²", "mm3": " mm³", "count": "", "%": " %", "ratio": ""}
+
+
+def number(value: float) -> str:
+    """Return a number with at most three decimals and no idle zeros; four significant figures when small.
+
+    >>> number(0.8), number(12.3456), number(0.01234), number(1234567.0)
+    ('0.8', '12.346', '0.01234', '1 234 567')
+    """
+    if value == 0:
+        return "0"
+    if abs(value) < 0.1:
+        return f"{value:.4g}"
+    text = f"{value:,.3f}".rstrip("0").rstrip(".")
+    # A thin space would be finer, but reports are pasted into plain-text order notes.
+    return text.replace(",", " ")
+
+
+def show(quantity: Quantity) -> str:
+    """Return value and unit: '0.8 mm', '90°', '12'."""
+    return number(quantity.value) + _SYMBOL.get(quantity.unit, f" {quantity.unit}" if quantity.unit else "")
+
+
+def fill(template: str, words: Mapping[str, object]) -> str:
+    """Fill a message's {words}. Floats are shown as by `number`. Raises KeyError for a word nobody gave."""
+    shown = {key: number(value) if isinstance(value, float) else value for key, value in words.items()}
+    return template.format_map(shown)
