@@ -32,7 +32,7 @@ class Material:
     youngs_modulus_gpa: Value | None = None
     yield_mpa: Value | None = None
     ultimate_mpa: Value | None = None
-    #: Thicknesses that are commonly stocked, mm; inch series are converted.
+    #: Thicknesses that are commonly stocked: the metric series, and the inch series in inches.
     stock_mm: tuple[float, ...] = ()
     stock_in: tuple[float, ...] = ()
     stock_source: Source | None = None
@@ -41,3 +41,8 @@ class Material:
     laser_why: str = ""
     laser_source: Source | None = None
     bendable: bool = False
+
+    @property
+    def all_stock_mm(self) -> tuple[float, ...]:
+        """Both stock series in mm, thinnest first. Empty where nothing is known."""
+        return tuple(sorted({*self.stock_mm, *(round(x * 25.4, 3) for x in self.stock_in)}))
