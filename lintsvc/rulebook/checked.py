@@ -5,14 +5,14 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from lintsvc.model.choices import Choices
-from lintsvc.model.material import Material
-from lintsvc.model.part import Part
-from lintsvc.model.sheet import Sheet
-
+# For the type checker only: importing the rule API must not load numpy (listing rules takes no geometry).
 if TYPE_CHECKING:
     from lintsvc.measure.bodies import BodyMeasurements
     from lintsvc.measure.flats import FlatMeasurements
+    from lintsvc.model.choices import Choices
+    from lintsvc.model.material import Material
+    from lintsvc.model.part import Part
+    from lintsvc.model.sheet import Sheet
 
 
 class Checked:

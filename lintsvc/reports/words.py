@@ -1,0 +1,148 @@
+"""Words that several reports share: text made safe to show, places, sizes, counts."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from lintsvc.model.finding import LEVELS, Finding, Level, Quantity, Where
+from lintsvc.model.report import PartShown, Report
+from lintsvc.model.source import Source
+from lintsvc.rulebook.wording import number, show
+
+#: Control signs, text direction marks and the like, lone surrogates, line and paragraph separators.
+_UNSAFE_CATEGORIES = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+
+
+def clean(text: str) -> str:
+    r"""Return `text` on one line with everything that could steer a terminal shown as an escape.
+
+    File names, layer names and texts inside a part file are written by strangers.
+
+    >>> clean("a\x1b[31mb.stl"), clean("two\nlines")
+    ('a\\x1b[31mb.stl', 'two\\nlines')
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_escaped(sign) if unicodedata.category(sign) in _UNSAFE_CATEGORIES else sign for sign in text)
+
+
+def _escaped(sign: str) -> str:
+    return sign.encode("unicode_escape").decode("ascii")
+
+
+def at_or_above(level: Level, threshold: str) -> bool:
+    """True when `level` is as bad as `threshold`, or worse. Nothing is as bad as `never`."""
+    return threshold != "never" and LEVELS.index(level) <= LEVELS.index(threshold)
+
+
+def counted(findings: Iterable[Finding]) -> str:
+    """Return '2 errors, 1 warning', or 'no findings'. What is set aside is counted apart."""
+    findings = tuple(findings)
+    counts = Counter(x.level for x in findings if not x.set_aside)
+    words = [plural(counts[level], level) for level in LEVELS if counts[level]]
+    set_aside = sum(1 for x in findings if x.set_aside)
+    if set_aside:
+        words.append(f"{set_aside} set aside")
+    return ", ".join(words) or "no findings"
+
+
+def plural(count: int, word: str) -> str:
+    """Return '1 error', '2 errors'."""
+    return f"{number(count)} {word}" + ("" if count == 1 else "s")
+
+
+def size(size_mm: Sequence[float]) -> str:
+    """Return '40 × 30 × 12 mm'."""
+    return " × ".join(number(x) for x in size_mm) + " mm"
+
+
+def place(where: Where, kind: str) -> str:
+    """Return where a finding is, in words: the point, and the faces or entities it is about."""
+    names = "xy" if kind == "sheet" else "xyz"
+    # Adding 0.0 turns the -0.0 that rounding leaves into 0.
+    pairs = [f"{name} {number(round(value, 3) + 0.0)}" for name, value in zip(names, where.point, strict=False)]
+    words = [", ".join(pairs) + " mm"]
+    if where.faces:
+        words.append(_numbers("face", where.faces))
+    if where.entities:
+        words.append(_numbers("entity", where.entities, "entities"))
+    return "; ".join(words)
+
+
+def _numbers(word: str, values: Sequence[int], many: str = "", show_at_most: int = 5) -> str:
+    if len(values) == 1:
+        return f"{word} {values[0]}"
+    listed = ", ".join(str(x) for x in values[:show_at_most])
+    more = f" … ({len(values)} in all)" if len(values) > show_at_most else ""
+    return f"{many or word + 's'} {listed}{more}"
+
+
+def against(finding: Finding) -> str:
+    """Return '0.62 mm, limit 0.8 mm', as far as there is a measured value and a limit."""
+    words = [show(finding.measured)] if finding.measured else []
+    if finding.limit:
+        words.append("limit " + show(Quantity(finding.limit.value, finding.limit.unit)))
+    return ", ".join(words)
+
+
+def source_text(source: Source) -> str:
+    """Return where a value is from, its kind first: 'standard: ISO 2768-1:1989, table 1'."""
+    return f"{source.kind.replace('-', ' ')}: {source.text}"
+
+
+def facts(part: PartShown) -> tuple[str, ...]:
+    """Return what the part is, in a few short pieces: size, volume, mass, triangles or holes."""
+    words = [size(part.size_mm)]
+    if part.kind == "sheet" and part.flat_mm is not None:
+        flat = size(part.flat_mm)
+        # A plain flat is its own flat size; only a folded part differs.
+        words = [f"flat {flat}"] if part.size_mm[2] == 0 else [size(part.size_mm), f"flat {flat}"]
+    if part.kind == "sheet" and part.thickness_mm is not None:
+        words.append(f"{number(part.thickness_mm)} mm thick")
+    if part.volume_mm3 is not None:
+        words.append(f"{number(round(part.volume_mm3 / 1000, 2))} cm³")
+    if part.mass_g is not None:
+        words.append(f"{number(round(part.mass_g, 1))} g")
+    if part.kind == "body":
+        words += _body_facts(part)
+    else:
+        words += [plural(part.contours, "contour")] if part.contours is not None else []
+        words += [plural(len(part.holes), "round hole")] if part.holes else []
+        words += [plural(len(part.bends), "bend")] if part.bends else []
+    return tuple(words)
+
+
+def _body_facts(part: PartShown) -> list[str]:
+    words = []
+    if part.triangles is not None:
+        words.append(plural(part.triangles, "triangle"))
+    if part.bodies is not None and part.bodies != 1:
+        words.append(f"{part.bodies} bodies")
+    if part.watertight is not None:
+        words.append("watertight" if part.watertight else "not watertight")
+    return words
+
+
+def unit_line(part: PartShown) -> str:
+    """Return which unit the file was read in and why; for a doubtful one, the other size."""
+    units = part.units
+    line = f"{units.value} ({units.why})"
+    if not units.stated and units.other is not None and units.other_size_mm is not None:
+        line += f"; in {units.other} it would be {size(units.other_size_mm)}"
+    return line
+
+
+def total(report: Report) -> str:
+    """Return one line for the whole run."""
+    parts = report.parts
+    findings = [x for part in parts for x in part.findings]
+    words = [plural(len(parts), "file"), counted(findings)]
+    unreadable = sum(1 for x in parts if x.unreadable is not None)
+    if unreadable:
+        words.append(f"{unreadable} unreadable")
+    missed = sum(1 for part in parts if part.unreadable is None for _ in part.not_checked)
+    if missed:
+        words.append(f"{plural(missed, 'rule')} not checked")
+    return "; ".join(words)
