@@ -1,0 +1,67 @@
+"""How the kernels of this folder are compiled and run on several cores.
+
+A kernel is a plain loop under `@compiled`. It lets go of Python's lock and takes a range
+`start, stop` of its work, so that `in_parts` runs it on a few Python threads. Numba's own
+`parallel=True` is not used: its OpenMP threads do not survive a fork (the worker forks a warm
+process for every check), its portable thread pool must not be entered from two threads at once,
+and it takes three times as long to compile. Threads started by one call and joined by the same
+call have none of these traps.
+
+Compiled code is cached beside the source, or in the user's cache folder where that is read-only.
+Numba notices a changed kernel, not a changed kernel that it calls in *another* file: after editing
+one that others inline, remove the `__pycache__` folder.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, TypeVar, cast
+
+import numba
+
+Kernel = TypeVar("Kernel", bound=Callable[..., Any])
+
+#: Environment variable that sets how many threads a kernel may use.
+THREADS_VARIABLE = "LINTSVC_THREADS"
+#: Below this many items of work a second thread costs more than it saves.
+WORTH_A_THREAD = 4096
+
+
+def compiled(function: Kernel) -> Kernel:
+    """Compile a kernel on first use, keep it on disk, run it without Python's lock."""
+    return cast(Kernel, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+
+
+def inlined(function: Kernel) -> Kernel:
+    """Compile a small helper into every kernel that calls it."""
+    return cast(Kernel, numba.njit(inline="always", nogil=True, error_model="numpy")(function))
+
+
+def threads() -> int:
+    """How many threads a kernel may use: the setting, else the cores this process may run on."""
+    said = os.environ.get(THREADS_VARIABLE, "")
+    if said.isdigit() and int(said) > 0:
+        return int(said)
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def in_parts(kernel: Callable[..., Any], count: int, *arguments: Any) -> list[Any]:
+    """Run `kernel(start, stop, *arguments)` over `count` items in a few threads; return what each part returned.
+
+    Parts are smaller than the share of a thread, because some stretches of a mesh are dearer than others.
+    """
+    workers = min(threads(), count // WORTH_A_THREAD)
+    if workers <= 1:
+        return [kernel(0, count, *arguments)]
+    parts = workers * 8
+    bounds = [count * i // parts for i in range(parts + 1)]
+    try:
+        with ThreadPoolExecutor(workers) as pool:
+            return list(pool.map(lambda i: kernel(bounds[i], bounds[i + 1], *arguments), range(parts)))
+    except RuntimeError as error:
+        # A fenced process may be denied new threads: the work is then done in this one.
+        if "new thread" not in str(error):
+            raise
+        return [kernel(0, count, *arguments)]

@@ -1,0 +1,129 @@
+"""The triangle mesh that all measurements of a body share."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.bvh import Bvh
+from lintsvc.measure.compiled import compiled, in_parts
+from lintsvc.measure.edges import mates
+from lintsvc.measure.weld import weld
+from lintsvc.model.body import Body
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+
+#: A face lower than this many times the rounding of its coordinates has no normal worth using.
+ROUNDINGS_OF_A_NORMAL = 30.0
+
+
+class Mesh:
+    """Welded vertices, and faces in the file's order, degenerate ones kept: face numbers are the report's.
+
+    `vertices`: (n, 3) float64, mm. Places that are exactly equal are one vertex, within one object
+    of the file; two objects that touch stay apart. `faces`: (m, 3) int32.
+    `rounding_mm`: how far a coordinate may be off by the precision that it was stored in.
+    """
+
+    def __init__(self, vertices: NDArray[Any], faces: NDArray[Any], rounding_mm: float = 0.0) -> None:
+        self.vertices: Floats = np.ascontiguousarray(vertices, np.float64)
+        self.faces: Ints = np.ascontiguousarray(faces, np.int32)
+        self.rounding_mm = rounding_mm
+
+    @classmethod
+    def of(cls, body: Body) -> Mesh:
+        """Weld the triangles of a body."""
+        points, faces = body.vertices, body.faces
+        tags: Ints | None = None
+        if body.face_object is not None and len(body.object_names) != 1 and np.ptp(body.face_object) > 0:
+            points = points[faces.ravel()]
+            tags = np.repeat(body.face_object, 3).astype(np.int32)
+            faces = np.arange(len(points), dtype=np.int32).reshape(-1, 3)
+        first, place = weld(points, tags)
+        vertices = points[first].astype(np.float64)
+        corners_in_order = len(points) == faces.size and bool((faces.ravel() == np.arange(faces.size)).all())
+        welded = place.reshape(-1, 3) if corners_in_order else place[faces]
+        largest = float(np.abs(vertices).max()) if len(vertices) else 0.0
+        return cls(vertices, welded, largest * (2.0**-24 if body.single_precision else 2.0**-50))
+
+    def __len__(self) -> int:
+        """How many faces there are."""
+        return len(self.faces)
+
+    @cached_property
+    def _shapes(self) -> tuple[Floats, Floats]:
+        normals = np.empty((len(self), 3))
+        areas = np.empty(len(self))
+        lowest = self.rounding_mm * ROUNDINGS_OF_A_NORMAL
+        in_parts(_shapes, len(self), self.vertices, self.faces, lowest, normals, areas)
+        return normals, areas
+
+    @property
+    def normals(self) -> Floats:
+        """(m, 3) unit normals by winding; (0, 0, 0) for a degenerate face or one too thin to have a direction."""
+        return self._shapes[0]
+
+    @property
+    def areas(self) -> Floats:
+        """(m,) areas, mm2."""
+        return self._shapes[1]
+
+    @cached_property
+    def mates(self) -> Ints:
+        """(3 m,) the other half-edge at each half-edge; see `measure.edges.mates`."""
+        return mates(self.faces, len(self.vertices))
+
+    @cached_property
+    def bvh(self) -> Bvh:
+        """The one tree over the faces that every kernel walks."""
+        return Bvh.build(self.vertices, self.faces, self.normals)
+
+    @cached_property
+    def box(self) -> tuple[Floats, Floats]:
+        """Lowest and highest corner of the box around the faces; zeros for an empty mesh."""
+        if not len(self):
+            return np.zeros(3), np.zeros(3)
+        used = self.vertices[self.faces.ravel()] if len(self.faces) * 3 < len(self.vertices) else self.vertices
+        return used.min(axis=0), used.max(axis=0)
+
+    @property
+    def size(self) -> float:
+        """Length of the box's diagonal, mm."""
+        low, high = self.box
+        return float(np.linalg.norm(high - low))
+
+
+@compiled
+def _shapes(start: int, stop: int, vertices: Any, faces: Any, lowest: float, normals: Any, areas: Any) -> None:
+    """Fill in unit normals and areas. A face whose height is under `lowest` gets no normal."""
+    for i in range(start, stop):
+        a = faces[i, 0]
+        b = faces[i, 1]
+        c = faces[i, 2]
+        ux = vertices[b, 0] - vertices[a, 0]
+        uy = vertices[b, 1] - vertices[a, 1]
+        uz = vertices[b, 2] - vertices[a, 2]
+        vx = vertices[c, 0] - vertices[a, 0]
+        vy = vertices[c, 1] - vertices[a, 1]
+        vz = vertices[c, 2] - vertices[a, 2]
+        wx = vx - ux
+        wy = vy - uy
+        wz = vz - uz
+        x = uy * vz - uz * vy
+        y = uz * vx - ux * vz
+        z = ux * vy - uy * vx
+        double = np.sqrt(x * x + y * y + z * z)
+        longest = np.sqrt(max(ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz, wx * wx + wy * wy + wz * wz))
+        areas[i] = double / 2
+        if double > 0 and double > lowest * longest:
+            normals[i, 0] = x / double
+            normals[i, 1] = y / double
+            normals[i, 2] = z / double
+        else:
+            normals[i, 0] = 0.0
+            normals[i, 1] = 0.0
+            normals[i, 2] = 0.0
