@@ -1,0 +1,123 @@
+"""Taking uploads in and purging them: a blob lives exactly as long as something needs it.
+
+An upload is first held (a row that points at the blob's row), then stored, then used by a check.
+Purging deletes the blob's row where nothing points at it, and the bytes before that deletion is
+committed; a new upload of the same bytes waits for the row and then stores them again.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import secrets
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import delete, exists, insert, select
+from sqlalchemy.exc import IntegrityError
+
+from lintsvc.store import blobs as blob_names
+from lintsvc.store.blobs import Blobs
+from lintsvc.store.checks import Deleted
+from lintsvc.store.database import Database
+from lintsvc.store.tables import artefacts, blobs, check_files, facts, holds, results, uploads
+
+log = logging.getLogger(__name__)
+
+#: How long a stored upload waits for the check that it is for.
+HOLD_SECONDS = 3600.0
+
+
+def hold(db: Database, sha256: str, size: int) -> str:
+    """Keep the blob of this hash from being purged for an hour. Return the hold's id."""
+    hold_id = secrets.token_hex(16)
+    for _ in range(5):
+        try:
+            with db.writing() as connection:
+                if connection.execute(select(blobs.c.sha256).where(blobs.c.sha256 == sha256)).scalar() is None:
+                    connection.execute(insert(blobs).values(sha256=sha256, bytes=size))
+                connection.execute(insert(holds).values(id=hold_id, sha256=sha256, until=db.now + HOLD_SECONDS))
+            return hold_id
+        except IntegrityError:
+            # Another upload of the same bytes, or a purge of them, in the same instant: look again.
+            continue
+    raise OSError("the upload could not be stored; send it again")
+
+
+def keep_upload(db: Database, store: Blobs, sha256: str, path: Path) -> str:
+    """Store an upload's bytes for good. Return the hold that a check is to be made with."""
+    hold_id = hold(db, sha256, path.stat().st_size)
+    store.put(blob_names.file_blob(sha256), path)
+    return hold_id
+
+
+def purge(db: Database, store: Blobs, left: Deleted) -> None:
+    """Delete what a deleted check leaves and nothing else needs: results, what was made, bytes."""
+    for name in left.blobs:
+        store.delete(name)
+    for key in left.results:
+        for name in _purge_result(db, key):
+            store.delete(name)
+    for sha256 in left.files:
+        _purge_file(db, store, sha256)
+
+
+def _purge_result(db: Database, key: str) -> list[str]:
+    used = exists().where(check_files.c.key == key)
+    try:
+        with db.writing() as connection:
+            if connection.execute(select(used)).scalar():
+                return []
+            connection.execute(delete(results).where(results.c.key == key, ~used))
+            place = f"result/{key}"
+            made = list(connection.execute(select(artefacts.c.blob).where(artefacts.c.place == place)).scalars())
+            connection.execute(delete(artefacts).where(artefacts.c.place == place))
+            return made
+    except IntegrityError:
+        return []  # a check began to use it in this instant
+
+
+def _purge_file(db: Database, store: Blobs, sha256: str) -> None:
+    try:
+        with db.writing() as connection:
+            connection.execute(delete(holds).where(holds.c.sha256 == sha256, holds.c.until < db.now))
+            used = (
+                exists().where(check_files.c.sha256 == sha256)
+                | exists().where(holds.c.sha256 == sha256)
+                | exists().where(uploads.c.sha256 == sha256)
+            )
+            if connection.execute(delete(blobs).where(blobs.c.sha256 == sha256, ~used)).rowcount:
+                store.delete(blob_names.file_blob(sha256))
+    except IntegrityError:
+        log.debug("a check began to use %s while it was being purged", sha256)
+
+
+def purge_unused(db: Database, store: Blobs, limit: int = 500) -> None:
+    """Purge files whose hold ran out without a check."""
+    with db.reading() as connection:
+        stale = list(connection.execute(select(holds.c.sha256).where(holds.c.until < db.now).limit(limit)).scalars())
+    for sha256 in set(stale):
+        _purge_file(db, store, sha256)
+
+
+def artefact_blob(db: Database, place: str, name: str) -> tuple[str, int] | None:
+    """Return blob and size of something that was made, or None when it is not."""
+    with db.reading() as connection:
+        row = connection.execute(
+            select(artefacts.c.blob, artefacts.c.bytes).where(artefacts.c.place == place, artefacts.c.name == name)
+        ).one_or_none()
+    return None if row is None else (row.blob, row.bytes)
+
+
+def set_fact(db: Database, name: str, value: Any) -> None:
+    """Store what a worker has to tell, as JSON."""
+    with db.writing() as connection:
+        connection.execute(delete(facts).where(facts.c.name == name))
+        connection.execute(insert(facts).values(name=name, value=json.dumps(value), updated=db.now))
+
+
+def fact(db: Database, name: str) -> Any:
+    """Return what a worker told, or None."""
+    with db.reading() as connection:
+        text = connection.execute(select(facts.c.value).where(facts.c.name == name)).scalar()
+    return None if text is None else json.loads(text)

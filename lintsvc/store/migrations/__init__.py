@@ -1,0 +1,1 @@
+"""Alembic migrations of the records. `Database.migrate` runs them; revisions are numbered."""
