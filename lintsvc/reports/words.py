@@ -89,7 +89,9 @@ def against(finding: Finding) -> str:
 
 def source_text(source: Source) -> str:
     """Return where a value is from, its kind first: 'standard: ISO 2768-1:1989, table 1'."""
-    return f"{source.kind.replace('-', ' ')}: {source.text}"
+    kind = source.kind.replace("-", " ")
+    # "common practice: Common practice in the trade …" would say it twice.
+    return source.text if source.text.lower().startswith(kind) else f"{kind}: {source.text}"
 
 
 def facts(part: PartShown) -> tuple[str, ...]:
@@ -125,12 +127,23 @@ def _body_facts(part: PartShown) -> list[str]:
     return words
 
 
+_UNIT_NAMES = {
+    "micron": "microns",
+    "mm": "millimetres",
+    "cm": "centimetres",
+    "m": "metres",
+    "mil": "thousandths of an inch",
+    "in": "inches",
+    "ft": "feet",
+}
+
+
 def unit_line(part: PartShown) -> str:
     """Return which unit the file was read in and why; for a doubtful one, the other size."""
     units = part.units
     line = f"{units.value} ({units.why})"
     if not units.stated and units.other is not None and units.other_size_mm is not None:
-        line += f"; in {units.other} it would be {size(units.other_size_mm)}"
+        line += f"; read in {_UNIT_NAMES.get(units.other, units.other)} it would be {size(units.other_size_mm)}"
     return line
 
 

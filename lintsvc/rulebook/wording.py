@@ -26,7 +26,12 @@ def number(value: float) -> str:
 
 def show(quantity: Quantity) -> str:
     """Return value and unit: '0.8 mm', '90°', '12'."""
-    return number(quantity.value) + _SYMBOL.get(quantity.unit, f" {quantity.unit}" if quantity.unit else "")
+    return number(quantity.value) + show_unit(quantity.unit)
+
+
+def show_unit(unit: str) -> str:
+    """Return a unit as it follows its number: ' mm', '°', or nothing for a count."""
+    return _SYMBOL.get(unit, f" {unit}" if unit else "")
 
 
 def fill(template: str, words: Mapping[str, object]) -> str:
