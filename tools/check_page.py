@@ -13,4 +13,6 @@ from find_node import npm_command
 
 if __name__ == "__main__":
     npm, environment = npm_command()
-    raise SystemExit(subprocess.run([*npm, "run", "--silent", "check"], cwd=PAGE, env=environment, check=False).returncode)
+    raise SystemExit(
+        subprocess.run([*npm, "run", "--silent", "check"], cwd=PAGE, env=environment, check=False).returncode
+    )

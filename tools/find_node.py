@@ -35,6 +35,4 @@ def npm_command() -> tuple[list[str], dict[str, str]]:
     if (beside / "npm").exists():
         environment["PATH"] = f"{beside}{os.pathsep}{environment.get('PATH', '')}"
         return [str(beside / "npm")], environment
-    raise SystemExit(
-        f"The page needs Node {OLDEST_NODE} or newer with npm. Install it, or: pip install '{PACKAGE}'."
-    )
+    raise SystemExit(f"The page needs Node {OLDEST_NODE} or newer with npm. Install it, or: pip install '{PACKAGE}'.")

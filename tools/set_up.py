@@ -67,7 +67,7 @@ def install_self() -> None:
 
 def main() -> None:
     """Do all of it."""
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036  (this file runs before the version is known)
         raise SystemExit(f"lintsvc needs Python 3.11 or newer; this is {sys.version.split()[0]}.")
     make_environment()
     testing = "--test" in sys.argv

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Mapping
 
 #: Length of one unit in mm. The inch is 25.4 mm exactly (international yard and pound agreement, 1959).
 MM_PER_UNIT: Mapping[str, float] = MappingProxyType(
@@ -12,9 +12,12 @@ MM_PER_UNIT: Mapping[str, float] = MappingProxyType(
         "micron": 1e-3,
         "mm": 1.0,
         "cm": 10.0,
+        "dm": 100.0,
         "m": 1000.0,
         "km": 1e6,
         "mil": 0.0254,
+        # CSS and SVG: 96 to the inch.
+        "px": 25.4 / 96,
         "in": 25.4,
         "ft": 304.8,
         "yd": 914.4,

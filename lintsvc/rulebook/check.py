@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from lintsvc.model.choices import Assumed, Choices
+from lintsvc.model.choices import Assumed, Choices, Process
 from lintsvc.model.finding import Finding, NotChecked, Quantity
 from lintsvc.model.material import Material
 from lintsvc.model.part import Part, Unreadable
@@ -122,7 +122,7 @@ def assume(part: Part, choices: Choices) -> tuple[Choices, tuple[Assumed, ...]]:
     """Fill in what nobody chose and a sensible guess exists for, and say so."""
     assumed: list[Assumed] = []
     if choices.process is None:
-        process = "sheet" if part.kind == "sheet" else "powder-bed"
+        process: Process = "sheet" if part.kind == "sheet" else "powder-bed"
         why = (
             "a flat file, or a solid of one constant thickness, is taken as a sheet part"
             if part.kind == "sheet"
@@ -146,9 +146,7 @@ def _material(choices: Choices) -> Material | None:
     return material(choices.material)
 
 
-def _unreadable(
-    name: str, digest: str, choices: Choices, why: UnreadableShown, seconds: float
-) -> PartReport:
+def _unreadable(name: str, digest: str, choices: Choices, why: UnreadableShown, seconds: float) -> PartReport:
     return PartReport(
         file=name,
         sha256=digest,

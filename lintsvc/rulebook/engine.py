@@ -63,10 +63,11 @@ def run_rules(
             _check_needs(rule, part)
             limits = resolve(rule, part.material, part.thickness_mm, overrides)
             for hit in _call(rule, part, limits):
-                found.append(_finding(rule, hit, limits, fingerprints))
+                # One by one: what came before a failure stays.
+                found.append(_finding(rule, hit, limits, fingerprints))  # noqa: PERF401
         except CannotCheck as reason:
             not_checked.append(NotChecked(rule.id, str(reason)))
-        except Exception as error:  # the border: a rule's crash loses only that rule
+        except Exception as error:  # noqa: BLE001  (the border: a rule's crash loses only that rule)
             not_checked.append(NotChecked(rule.id, f"the rule failed: {type(error).__name__}: {error}", failed=True))
         else:
             checked.append(rule.id)
@@ -113,7 +114,14 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
         fingerprint=fingerprints.of(rule.id, measured, hit.where),
         rule=rule.id,
         level=level,
-        rank=rank(level, measured and measured.value, limit and limit.value, rule.worse, rule.cost, hit.sure),
+        rank=rank(
+            level,
+            None if measured is None else measured.value,
+            None if limit is None else limit.value,
+            rule.worse,
+            rule.cost,
+            hit.sure,
+        ),
         message=fill(hit.message or rule.message, words),
         measured=measured,
         limit=limit,

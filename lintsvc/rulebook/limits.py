@@ -47,12 +47,7 @@ def resolve(
         rows = [x for x in rule.limits if x.name == name]
         fits = [(c, x) for x in rows if (c := _closeness(x, material, thickness_mm)) is not None]
         if not fits:
-            if material is None and any(x.material != "any" for x in rows):
-                raise CannotCheck("no material is given, and the limit depends on it")
-            if thickness_mm is None:
-                raise CannotCheck("no thickness is given, and the limit depends on it")
-            named = material.name if material else "this material"
-            raise CannotCheck(f"no limit is known for {named} at {thickness_mm:g} mm" if thickness_mm else f"no limit is known for {named}")
+            raise CannotCheck(_why_no_row(rows, material, thickness_mm))
         row = max(fits, key=lambda fit: fit[0])[1]
         if overrides and (rule.id, name) in overrides:
             value, source = overrides[rule.id, name]
@@ -63,3 +58,14 @@ def resolve(
             raise CannotCheck(str(error)) from None
         resolved[name] = ResolvedLimit(name, value, row.resolved_unit, row.source)
     return resolved
+
+
+def _why_no_row(rows: list[Limit], material: Material | None, thickness_mm: float | None) -> str:
+    if material is None and any(x.material != "any" for x in rows):
+        return "no material is given, and the limit depends on it"
+    if thickness_mm is None and any(
+        _closeness(replace(x, thickness_mm=None), material, None) is not None for x in rows
+    ):
+        return "no thickness is given, and the limit depends on it"
+    named = material.name if material else "this part"
+    return f"no limit is known for {named}" + ("" if thickness_mm is None else f" at {thickness_mm:g} mm")

@@ -32,9 +32,7 @@ def how_far_past(measured: float | None, limit: float | None, worse: str) -> flo
     return min(1.0, distance / abs(limit))
 
 
-def rank(
-    level: Level, measured: float | None, limit: float | None, worse: str, cost: Cost, sure: float
-) -> float:
+def rank(level: Level, measured: float | None, limit: float | None, worse: str, cost: Cost, sure: float) -> float:
     """Return the rank, rounded to one decimal."""
     points = LEVEL_POINTS[level] + 20.0 * how_far_past(measured, limit, worse) + COST_POINTS[cost]
     return round(points * (0.75 + 0.25 * min(1.0, max(0.0, sure))), 1)

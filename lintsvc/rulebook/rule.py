@@ -162,7 +162,11 @@ def rule(
         # Attribute on the function: the loader finds rules without a global registry.
         function.rule = Rule(  # type: ignore[attr-defined]
             id=id,
-            processes=("powder-bed", "sheet") if process == "any" else (process,) if isinstance(process, str) else process,
+            processes=("powder-bed", "sheet")
+            if process == "any"
+            else (process,)
+            if isinstance(process, str)
+            else process,
             kinds=("body", "sheet") if kind == "any" else (kind,),
             level=level,
             since=since,

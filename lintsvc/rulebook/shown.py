@@ -8,7 +8,9 @@ from lintsvc.rulebook.checked import Checked
 
 def show_part(checked: Checked) -> PartShown:
     """Return the facts of a part. Measures what it needs."""
-    return _sheet(checked) if checked.part.kind == "sheet" and checked.choices.process != "powder-bed" else _body(checked)
+    if checked.part.kind == "sheet" and checked.choices.process != "powder-bed":
+        return _sheet(checked)
+    return _body(checked)
 
 
 def _units(checked: Checked) -> UnitsShown:

@@ -86,6 +86,4 @@ def fits(finding: Any, want: dict[str, Any]) -> bool:
             return False
     if "limit" in want and (finding.limit is None or abs(finding.limit.value - want["limit"]) > 1e-6):
         return False
-    if "level" in want and finding.level != want["level"]:
-        return False
-    return True
+    return "level" not in want or finding.level == want["level"]

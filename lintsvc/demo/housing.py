@@ -1,0 +1,105 @@
+"""The housing and its lid, printed in powder-bed PA12. The sensor looks out through the floor."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from manifold3d import Manifold
+
+MATERIAL = "pa12"
+OUTSIDE_MM = (100.0, 70.0, 42.0)
+WALL_MM = 2.0
+#: Facets of round features.
+SEGMENTS = 96
+#: The bought-in sensor (a plain cylinder) and its play all round.
+SENSOR_MM = 24.0
+SENSOR_PLAY_MM = 0.3
+#: The bought-in battery box.
+BATTERY_MM = (46.0, 34.0, 18.0)
+PIN_MM = 4.0
+#: The corner bosses with the lid's screw holes.
+BOSS_MM = 7.6
+INSET_MM = 4.0
+
+
+def housing(*, faulty: bool) -> Manifold:
+    """Return the housing. Faulty: one wall 0.5 mm, a closed bubble in a boss, a 0.3 mm gap beside the battery rib."""
+    from manifold3d import CrossSection, Manifold
+
+    x, y, z = OUTSIDE_MM
+    w = WALL_MM
+    shell = Manifold.cube((x, y, z)) - Manifold.cube((x - 2 * w, y - 2 * w, z)).translate((w, w, w))
+    # Square bosses for the lid's screws fill the corners: a round one would leave crevices that hold powder.
+    for cx in (INSET_MM, x - INSET_MM):
+        for cy in (INSET_MM, y - INSET_MM):
+            corner = (0.0 if cx < x / 2 else x - BOSS_MM, 0.0 if cy < y / 2 else y - BOSS_MM, 0.0)
+            shell += Manifold.cube((BOSS_MM, BOSS_MM, z)).translate(corner)
+    for cx in (INSET_MM, x - INSET_MM):
+        for cy in (INSET_MM, y - INSET_MM):
+            shell -= Manifold.cylinder(13.0, 1.6, circular_segments=SEGMENTS).translate((cx, cy, z - 12.0))
+    # The sensor's bore through the floor, with a collar that guides it.
+    centre = (25.0, y / 2)
+    bore = SENSOR_MM / 2 + SENSOR_PLAY_MM
+    collar = CrossSection.circle(bore + 2.0, SEGMENTS) - CrossSection.circle(bore, SEGMENTS)
+    shell += collar.extrude(12.0).translate((*centre, 0.0))
+    shell -= Manifold.cylinder(3 * w, bore, circular_segments=SEGMENTS).translate((*centre, -w))
+    # Two ribs hold the battery box.
+    bx, by, _ = BATTERY_MM
+    x0, y0 = x - w - 1.0 - bx, (y - by) / 2
+    for ry in (y0 - 1.0 - 2.0, y0 + by + 1.0):
+        shell += Manifold.cube((bx, 2.0, 10.0)).translate((x0, ry, w - 0.5))
+    # A notch for the cable.
+    shell -= Manifold.cube((8.0, 3 * w, 8.0)).translate((20.0, -w, z - 8.0))
+    if faulty:
+        shell -= Manifold.cube((30.0, w - 0.5, 20.0)).translate((50.0, y - w - 1e-3, 12.0))
+        shell -= Manifold.sphere(1.5, SEGMENTS).translate((INSET_MM, INSET_MM, 15.0))
+        shell += Manifold.cube((bx, 2.0, 10.0)).translate((x0, y0 - 1.0 - 2.0 - 0.3 - 2.0, w - 0.5))
+    return shell
+
+
+def lid(*, faulty: bool) -> Manifold:
+    """Return the lid with its hinge, printed in place. Faulty: the hinge pin has 0.15 mm of play and grows fast."""
+    from manifold3d import Manifold
+
+    x, y, _ = OUTSIDE_MM
+    plate = Manifold.cube((x, y, 2.5))
+    for cx in (INSET_MM, x - INSET_MM):
+        for cy in (INSET_MM, y - INSET_MM):
+            plate -= Manifold.cylinder(10.0, 2.2, circular_segments=SEGMENTS).translate((cx, cy, -5.0))
+    play = 0.15 if faulty else 0.5
+    axis = 5.0
+    outer = axis
+
+    def along_x(length: float, radius: float, at: float) -> Manifold:
+        turned = Manifold.cylinder(length, radius, circular_segments=SEGMENTS).rotate((0.0, 90.0, 0.0))
+        return turned.translate((at, y + outer, axis))
+
+    # Two knuckles on the lid, one on the leaf between them, and a pin through all, fast in the outer two.
+    knuckle = 20.0
+    body = plate
+    for at in (10.0, x - 10.0 - knuckle):
+        body += along_x(knuckle, outer, at)
+        body += Manifold.cube((knuckle, outer, 2.5)).translate((at, y - 1.0, 0.0))
+    body += along_x(x - 20.0, PIN_MM / 2, 10.0)
+    gap = play if faulty else 0.6
+    start, end = 10.0 + knuckle + gap, x - 10.0 - knuckle - gap
+    leaf = along_x(end - start, outer, start)
+    leaf += Manifold.cube((end - start, 18.0, 2.5)).translate((start, y + outer, 0.0))
+    leaf -= along_x(end - start + 2.0, PIN_MM / 2 + play, start - 1.0)
+    return body + leaf
+
+
+def write_stl(solid: Manifold, path: Path) -> None:
+    """Write a binary STL in mm: 80 bytes of header, a count, then 50 bytes a triangle."""
+    mesh = solid.to_mesh()
+    corners = np.asarray(mesh.vert_properties, np.float32)[:, :3][np.asarray(mesh.tri_verts)]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
+    record = np.zeros(len(corners), np.dtype([("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")]))
+    record["n"] = normals / np.where(lengths > 0, lengths, 1.0)
+    record["v"] = corners
+    path.write_bytes(b"stream-level gauge, mm".ljust(80, b" ") + len(corners).to_bytes(4, "little") + record.tobytes())

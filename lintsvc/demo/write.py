@@ -1,0 +1,31 @@
+"""Write the demo's files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+#: What is planted in the faulty version, by file: the rules that must find it.
+FAULTS: dict[str, tuple[str, ...]] = {
+    "bracket.dxf": ("sheet/open-contour", "sheet/hole-too-small", "sheet/web-too-thin"),
+    "housing.stl": ("powder-bed/thin-wall", "powder-bed/trapped-powder", "powder-bed/narrow-gap"),
+    "lid.stl": ("powder-bed/narrow-clearance",),
+    "gasket.dxf": ("sheet/units-missing", "sheet/duplicate-line", "sheet/web-too-thin"),
+}
+
+
+def write_demo(folder: Path) -> list[Path]:
+    """Write `good/` and `faulty/` with all parts under `folder`; return the files."""
+    from lintsvc.demo.bracket import write_bracket
+    from lintsvc.demo.gasket import write_gasket
+    from lintsvc.demo.housing import housing, lid, write_stl
+
+    written: list[Path] = []
+    for name, faulty in (("good", False), ("faulty", True)):
+        place = folder / name
+        place.mkdir(parents=True, exist_ok=True)
+        write_bracket(place / "bracket.dxf", faulty=faulty)
+        write_gasket(place / "gasket.dxf", faulty=faulty)
+        write_stl(housing(faulty=faulty), place / "housing.stl")
+        write_stl(lid(faulty=faulty), place / "lid.stl")
+        written += [place / x for x in ("bracket.dxf", "gasket.dxf", "housing.stl", "lid.stl")]
+    return written
