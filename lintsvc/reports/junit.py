@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from xml.etree import ElementTree as ET  # only writes
 
 from lintsvc.model.finding import Finding
 from lintsvc.model.report import PartReport, Report
-from lintsvc.reports.words import against, at_or_above, place, source_text
-
-#: Signs that XML 1.0 cannot hold at all, not even escaped (section 2.2, production 2).
-_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+from lintsvc.reports.words import against, at_or_above, place, source_text, xml_text
 
 
 def dumps(report: Report, *, fail_on: str = "error") -> str:
@@ -27,7 +23,7 @@ def dumps(report: Report, *, fail_on: str = "error") -> str:
 
 def _suite(part: PartReport, fail_on: str) -> ET.Element:
     seconds = part.seconds.read + part.seconds.measure + part.seconds.rules
-    suite = ET.Element("testsuite", name=_text(part.file), time=f"{seconds:.3f}")
+    suite = ET.Element("testsuite", name=xml_text(part.file), time=f"{seconds:.3f}")
     by_rule: dict[str, list[Finding]] = {rule: [] for rule in part.checked}
     for finding in part.findings:
         by_rule.setdefault(finding.rule, []).append(finding)
@@ -48,7 +44,7 @@ def _suite(part: PartReport, fail_on: str) -> ET.Element:
             _outcome(case, "error" if missed[rule].failed else "skipped", f"not checked: {missed[rule].why}")
         others = [_details(x, part) for x in findings if x not in failing]
         if others:
-            ET.SubElement(case, "system-out").text = _text("\n\n".join(others))
+            ET.SubElement(case, "system-out").text = xml_text("\n\n".join(others))
     for key, tag in (("failures", "failure"), ("errors", "error"), ("skipped", "skipped")):
         suite.set(key, str(len(suite.findall(f"testcase/{tag}"))))
     suite.set("tests", str(len(suite)))
@@ -56,14 +52,14 @@ def _suite(part: PartReport, fail_on: str) -> ET.Element:
 
 
 def _case(suite: ET.Element, name: str, part: PartReport) -> ET.Element:
-    return ET.SubElement(suite, "testcase", name=name, classname=_text(part.file), file=_text(part.file))
+    return ET.SubElement(suite, "testcase", name=name, classname=xml_text(part.file), file=xml_text(part.file))
 
 
 def _outcome(case: ET.Element, tag: str, message: str, details: Sequence[str] = (), kind: str = "") -> None:
-    outcome = ET.SubElement(case, tag, message=_text(message))
+    outcome = ET.SubElement(case, tag, message=xml_text(message))
     if kind:
         outcome.set("type", kind)
-    outcome.text = _text("\n\n".join(x for x in details if x)) or None
+    outcome.text = xml_text("\n\n".join(x for x in details if x)) or None
 
 
 def _details(finding: Finding, part: PartReport) -> str:
@@ -77,8 +73,3 @@ def _details(finding: Finding, part: PartReport) -> str:
         f"caution: {finding.caution}" if finding.caution else "",
     ]
     return "\n".join(x for x in lines if x)
-
-
-def _text(text: str) -> str:
-    """Return `text` with what XML cannot hold written as an escape."""
-    return _NOT_XML.sub(lambda match: match.group().encode("unicode_escape").decode("ascii"), text)

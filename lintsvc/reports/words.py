@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -30,6 +31,15 @@ def clean(text: str) -> str:
 
 def _escaped(sign: str) -> str:
     return sign.encode("unicode_escape").decode("ascii")
+
+
+#: Signs that XML 1.0 cannot hold at all, not even escaped (section 2.2, production 2).
+_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def xml_text(text: str) -> str:
+    """Return `text` with what XML cannot hold written as an escape. Markup is not escaped here."""
+    return _NOT_XML.sub(lambda match: _escaped(match.group()), text)
 
 
 def at_or_above(level: Level, threshold: str) -> bool:
