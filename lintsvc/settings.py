@@ -54,7 +54,7 @@ class Settings:
     quota_mib: int = _setting(20_480, "What the stored files of one token may add up to.")
     quota_waiting: int = _setting(5_000, "Checks of one token that may wait at once.")
     # What is let in
-    upload_mib: int = _setting(512, "Largest file.")
+    upload_mib: int = _setting(300, "Largest file.")
     files_a_check: int = _setting(20, "Most files in one check.")
     upload_idle_seconds: float = _setting(30.0, "An upload that sends nothing for so long is given up.")
     # One check

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import secrets
 from collections.abc import Mapping, Sequence
@@ -371,3 +372,9 @@ def expired_checks(db: Database, older_than_seconds: float, limit: int = 200) ->
                 .limit(limit)
             ).scalars()
         )
+
+
+def result_key(sha256: str, choices: Mapping[str, Any], version: str) -> str:
+    """Return the key of a file's result: the same bytes, choices and packs give the same report."""
+    said = json.dumps([sha256, choices, version], sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(said.encode()).hexdigest()

@@ -44,7 +44,9 @@ def publish(client: redis.Redis, check_id: str, event: str, data: Mapping[str, A
     """Add an event to a check's stream and tell the listeners. Without Redis it is dropped."""
     text = json.dumps(data, separators=(",", ":"))
     try:
-        number = client.xadd(stream(check_id), {"event": event, "data": text}, maxlen=KEEP_EVENTS, approximate=True)
+        number: Any = client.xadd(
+            stream(check_id), {"event": event, "data": text}, maxlen=KEEP_EVENTS, approximate=True
+        )
         pipe = client.pipeline(transaction=False)
         pipe.expire(stream(check_id), KEEP_SECONDS)
         pipe.publish(CHANNEL, f"{check_id}\n{number}\n{event}\n{text}")

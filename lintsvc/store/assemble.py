@@ -1,0 +1,44 @@
+"""A check's report from its files' stored results: only JSON, no model and no kernel."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from lintsvc import __version__
+from lintsvc.store.blobs import Blobs
+from lintsvc.store.checks import FileOf
+from lintsvc.store.database import Database
+from lintsvc.store.keeping import artefact_blob
+
+SCHEMA = "1"
+
+
+class NotStored(Exception):
+    """A stored result is not there: the check is not done, or was deleted in this instant."""
+
+
+def read_artefact(db: Database, blobs: Blobs, place: str, name: str) -> bytes:
+    """Return something that was made. Raises NotStored."""
+    found = artefact_blob(db, place, name)
+    if found is None:
+        raise NotStored(name)
+    try:
+        with blobs.open(found[0]) as file:
+            return file.read()
+    except FileNotFoundError:
+        raise NotStored(name) from None
+
+
+def assemble_report(db: Database, blobs: Blobs, files: Sequence[FileOf]) -> dict[str, Any]:
+    """Return the JSON report over these files. Raises NotStored."""
+    parts = []
+    for file in files:
+        if file.result is None:
+            raise NotStored(file.name)
+        entry = json.loads(read_artefact(db, blobs, f"result/{file.result}", "report.json"))
+        # The same bytes may have come under another name before.
+        entry["file"] = file.name
+        parts.append(entry)
+    return {"schema": SCHEMA, "made_by": __version__, "parts": parts}

@@ -1,0 +1,57 @@
+"""Counters and histograms that all processes share: they stand in one Redis hash.
+
+Names and labels are joined into the hash's fields; `lintsvc.web.metrics` turns them into what
+Prometheus reads. Without Redis nothing is counted: watching must never stop the work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import redis
+
+KEY = "lintsvc:metrics"
+#: Upper bounds of the histograms' buckets: seconds, or MiB.
+BUCKETS: Mapping[str, tuple[float, ...]] = {
+    "check_seconds": (0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60, 120),
+    "step_seconds": (0.005, 0.01, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30),
+    "request_seconds": (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5),
+    "peak_mib": (16, 32, 64, 128, 256, 512, 1024, 2048, 4096),
+}
+
+
+def _field(name: str, labels: Mapping[str, str], part: str) -> str:
+    said = ",".join(f"{key}={value}" for key, value in sorted(labels.items()))
+    return f"{name}|{said}|{part}"
+
+
+def count(client: redis.Redis, name: str, labels: Mapping[str, str]) -> None:
+    """Add one to a counter."""
+    try:
+        client.hincrby(KEY, _field(name, labels, "count"), 1)
+    except redis.RedisError:
+        return
+
+
+def measure(client: redis.Redis, name: str, value: float, labels: Mapping[str, str]) -> None:
+    """Add a value to a histogram."""
+    bucket = next((x for x in BUCKETS[name] if value <= x), None)
+    try:
+        pipe = client.pipeline(transaction=False)
+        pipe.hincrby(KEY, _field(name, labels, f"le {bucket:g}" if bucket is not None else "le +Inf"), 1)
+        pipe.hincrbyfloat(KEY, _field(name, labels, "sum"), value)
+        pipe.execute()
+    except redis.RedisError:
+        return
+
+
+def read(client: redis.Redis) -> dict[tuple[str, tuple[tuple[str, str], ...]], dict[str, float]]:
+    """Return all values: (name, labels) to part to value. Raises redis.RedisError."""
+    found: dict[tuple[str, tuple[tuple[str, str], ...]], dict[str, float]] = {}
+    rows: Any = client.hgetall(KEY)
+    for text, value in rows.items():
+        name, said, part = text.split("|")
+        labels = tuple((x.partition("=")[0], x.partition("=")[2]) for x in said.split(",") if x)
+        found.setdefault((name, labels), {})[part] = float(value)
+    return found

@@ -1,0 +1,235 @@
+"""One check in a worker's hands: each file in a fenced child, results stored as they come.
+
+A rule that crashes, loops or eats memory takes its child along; the file is then checked again
+without that rule, which the report lists as not checked. A step that is no rule (reading, measuring)
+ends the file with an entry that says so.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from lintsvc.store import claims
+from lintsvc.store.blobs import file_blob, made_blob
+from lintsvc.store.checks import FileOf, result_key
+from lintsvc.store.claims import Artefact, Claim
+from lintsvc_worker import child
+from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
+from lintsvc_worker.zygote_client import ChildLimits, Ended
+
+log = logging.getLogger(__name__)
+
+#: So many rules may be lost before the file is given up.
+_MOST_LOST = 4
+#: Progress is told this often at most; every finding up to the number is told.
+_TELL_SECONDS, _TELL_FINDINGS = 0.05, 200
+
+
+class Stopped(Exception):
+    """The check is not ours any more, was cancelled, or the worker stops. `why` says which."""
+
+    def __init__(self, why: str) -> None:
+        self.why = why
+        super().__init__(why)
+
+
+@dataclass
+class Watch:
+    """Keeps the claim alive while a child works, and passes on what it says."""
+
+    context: Context
+    claim: Claim
+    file: int = 0
+    step: str = ""
+    percent: float = 0.0
+    told: float = 0.0
+    findings: int = 0
+    stop: str = ""
+    next_beat: float = 0.0
+
+    def says(self, line: dict[str, Any]) -> None:
+        """Take one line from the child. It is not trusted: only what is expected is passed on."""
+        if "step" in line:
+            self.step = str(line["step"])[:128]
+            within = line.get("percent", 0.0)
+            within = float(within) if isinstance(within, (int, float)) else 0.0
+            self.percent = round(100.0 * (self.file + min(within, 100.0) / 100.0) / len(self.claim.check.files), 1)
+            now = time.monotonic()
+            if now - self.told >= _TELL_SECONDS:
+                self.told = now
+                self.tell("step", {"file": self.file, "step": self.step, "percent": self.percent})
+        elif "finding" in line and self.findings < _TELL_FINDINGS:
+            self.findings += 1
+            self.tell("finding", {"file": self.file, "finding": line["finding"]})
+
+    def tell(self, event: str, data: Mapping[str, Any]) -> None:
+        """Publish an event of this check."""
+        self.context.publish(self.claim.check.id, event, data)
+
+    def tick(self) -> bool:
+        """Beat now and then. False: stop the child."""
+        now = time.monotonic()
+        if self.stop or now < self.next_beat:
+            return not self.stop
+        self.next_beat = now + min(2.0, self.context.settings.lease_seconds / 4)
+        if self.context.stopping.is_set():
+            self.stop = "stopping"
+            return False
+        said = self.context.beat(self.claim, self.step, self.percent)
+        if said != "go":
+            self.stop = said
+        return not self.stop
+
+
+def run_check(context: Context, claim: Claim) -> None:
+    """Take a claimed check to its end, whatever comes."""
+    check = claim.check
+    watch = Watch(context, claim, next_beat=time.monotonic() + 1.0)
+    watch.tell("state", {"state": "running", "files": len(check.files)})
+    started = time.monotonic()
+    try:
+        for file in check.files:
+            watch.file = file.number
+            if file.result is None:
+                _run_file(context, claim, file, watch)
+            watch.tell("file", {"file": file.number})
+        why = "workers died of it; see the report" if claim.give_up else ""
+        total = again_and_again(context, lambda: claims.finish(context.db, claim, why))
+    except Stopped as stopped:
+        _let_go(context, claim, watch, stopped.why)
+        return
+    if total is None:
+        log.info("check %s was finished by somebody else", check.id)
+        return
+    state = "failed" if why else "done"
+    watch.tell("state", {"state": state, "summary": total})
+    context.count("checks", state=state)
+    context.measure("check_seconds", time.monotonic() - started)
+    log.info("check %s %s, %s", check.id, state, total, extra={"request": check.request})
+
+
+def _let_go(context: Context, claim: Claim, watch: Watch, why: str) -> None:
+    if why == "cancelled":
+        again_and_again(context, lambda: claims.end_cancelled(context.db, claim))
+        watch.tell("state", {"state": "cancelled"})
+        context.count("checks", state="cancelled")
+    elif why == "stopping":
+        again_and_again(context, lambda: claims.hand_back(context.db, claim))
+        watch.tell("state", {"state": "queued"})
+        context.caller.check(claim.check.id, claim.check.request)
+    log.info("check %s let go: %s", claim.check.id, why, extra={"request": claim.check.request})
+
+
+def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> None:
+    choices = dict(claim.check.choices)
+    key = result_key(file.sha256, choices, context.version)
+    if again_and_again(context, lambda: claims.link_known(context.db, claim, file.number, key)):
+        context.count("files", outcome="known")
+        return
+    with scratch_folder(context) as scratch:
+        if claim.give_up:
+            entry, places, outcome = _given_up(file, choices), b"", "given up"
+        else:
+            entry, places, outcome = _check_file(context, file, choices, scratch, watch)
+        if outcome != "done":
+            # The next try may fare better: this result is for this check alone.
+            key = scratch_key(key, claim.check.id, claim.secret, file.number)
+        made = [_keep(context, scratch, child.REPORT, json.dumps(entry).encode())]
+        made.append(_keep(context, scratch, child.PLACES, places or b'{"findings": []}'))
+    summary = summary_of(entry)
+    stored = again_and_again(context, lambda: claims.finish_file(context.db, claim, file.number, key, summary, made))
+    if not stored:
+        for artefact in made:
+            context.blobs.delete(artefact.blob)
+    context.count("files", outcome=outcome)
+    for step, seconds in entry["seconds"].items():
+        context.measure("step_seconds", seconds, step=step)
+
+
+def _given_up(file: FileOf, choices: Mapping[str, Any]) -> dict[str, Any]:
+    why = "The process that checked this file died every time, so it was given up."
+    return lost_entry(file, choices, why, "", "Export the part again, more simply if possible, and check it once more.")
+
+
+def _keep(context: Context, scratch: Path, name: str, data: bytes) -> Artefact:
+    path = scratch / f"keep-{name}"
+    path.write_bytes(data)
+    blob = made_blob()
+    context.blobs.put(blob, path)
+    return Artefact(name, blob, len(data))
+
+
+def _check_file(
+    context: Context, file: FileOf, choices: dict[str, Any], scratch: Path, watch: Watch
+) -> tuple[dict[str, Any], bytes, str]:
+    """Run the child, again without a rule that took it down. Return entry, places and outcome."""
+    settings = context.settings
+    lost: dict[str, str] = {}
+    killed_from_outside = 0
+    gone = 0
+    ends = time.monotonic() + 2 * settings.file_seconds
+    while True:
+        folder = _fresh(scratch)
+        context.blobs.fetch(file_blob(file.sha256), folder / child.PART)
+        job = {"task": "check", "name": file.name, "choices": choices, "without": lost}
+        ended = context.zygote.run(job, folder, limits_of(context), watch.says, watch.tick)
+        context.measure("peak_mib", ended.peak_bytes / 2**20)
+        if watch.stop:
+            raise Stopped(watch.stop)
+        if ended.how == "done":
+            entry = json.loads(read_made(folder / child.REPORT))
+            return entry, read_made(folder / child.PLACES), "done" if not lost else "rules lost"
+        log.warning("check of %s ended in %s: %s", file.sha256[:12], ended.step, ended.how)
+        if ended.how == "gone" and (gone := gone + 1) <= 3:
+            continue
+        if ended.how == "crash" and ended.code == -9 and (killed_from_outside := killed_from_outside + 1) <= 2:
+            continue  # nobody of ours killed it: the machine was short of memory, or somebody meant it
+        why = why_lost(
+            ended, seconds=settings.file_seconds, step_seconds=settings.step_seconds, memory_mib=settings.memory_mib
+        )
+        if "/" in ended.step and ended.step not in lost and len(lost) < _MOST_LOST and time.monotonic() < ends:
+            lost[ended.step] = f"the rule failed: {why}"
+            continue
+        return _stuck(file, choices, ended, why), b"", ended.how
+
+
+def _stuck(file: FileOf, choices: Mapping[str, Any], ended: Ended, why: str) -> dict[str, Any]:
+    doing = {"start": "Reading", "read": "Reading", "measure": "Measuring"}.get(ended.step, "Checking")
+    remedy = "Export the part more simply: fewer triangles or curves, or one part a file."
+    return lost_entry(file, choices, f"{doing} this file could not be finished: {why}.", f"at {ended.step}", remedy)
+
+
+def limits_of(context: Context) -> ChildLimits:
+    """The limits of one child, from the settings."""
+    settings = context.settings
+    return ChildLimits(
+        settings.file_seconds, settings.step_seconds, settings.memory_mib << 20, settings.written_mib << 20
+    )
+
+
+@contextmanager
+def scratch_folder(context: Context) -> Iterator[Path]:
+    """A folder that is gone afterwards, whoever owned what in it."""
+    context.settings.scratch.mkdir(parents=True, exist_ok=True)
+    folder = Path(tempfile.mkdtemp(dir=context.settings.scratch))
+    # The child may run as another user, who must come through here but see nothing beside it.
+    folder.chmod(0o711)
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _fresh(scratch: Path) -> Path:
+    """A new, empty folder for one run of the child."""
+    return Path(tempfile.mkdtemp(dir=scratch))

@@ -1,0 +1,114 @@
+"""The fence around one check: what the child may not do, whatever the file makes it do.
+
+`enter` is called in a freshly forked child with one thread. It uses what the platform gives and
+says which of it held: another user, own network namespace, resource limits, Landlock, seccomp.
+Memory is watched from outside (see `zygote`); the address-space limit here is a backstop.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import resource
+import signal
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from lintsvc_worker import landlock, seccomp
+
+_libc = ctypes.CDLL(None, use_errno=True)
+
+_PR_SET_PDEATHSIG, _PR_SET_DUMPABLE, _PR_SET_NO_NEW_PRIVS = 1, 4, 38
+_NEW_USER, _NEW_NET, _NEW_IPC, _NEW_UTS = 0x10000000, 0x40000000, 0x08000000, 0x04000000
+#: "nobody" of every Linux: owns nothing.
+NOBODY = 65534
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the child may use."""
+
+    cpu_seconds: int = 120
+    file_bytes: int = 1 << 30
+    open_files: int = 64
+    #: Beyond what is mapped already. Libraries reserve far more than they use.
+    address_bytes: int = 6 << 30
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Which parts of the fence stand. `landlock` is the kernel's version, 0 for none."""
+
+    namespaces: bool
+    landlock: int
+    seccomp: bool
+    other_user: bool
+
+
+def enter(scratch: Path, read: Iterable[Path], limits: Limits) -> Held:
+    """Shut the fence: from here on only `scratch` can be written and only `read` be read.
+
+    Raises OSError when a part that the platform has could not be shut.
+    """
+    _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
+    os.umask(0o077)
+    other_user = os.getuid() == 0 and _become_nobody(scratch)
+    namespaces = _libc.unshare(_NEW_USER | _NEW_NET | _NEW_IPC | _NEW_UTS) == 0
+    _set_limits(limits)
+    # A change of user clears the death signal; and nobody may attach a debugger.
+    _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
+    _libc.prctl(_PR_SET_DUMPABLE, 0, 0, 0, 0)
+    if _libc.prctl(_PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) != 0:
+        raise OSError(ctypes.get_errno(), "the kernel refuses no_new_privs")
+    abi = landlock.restrict(read=read, write=(scratch,))
+    filtered = seccomp.install()
+    os.chdir(scratch)
+    return Held(namespaces, abi, filtered, other_user)
+
+
+def _become_nobody(scratch: Path) -> bool:
+    """Give the scratch folder to nobody and become them. False where a container forbids it."""
+    try:
+        for path in (scratch, *scratch.iterdir()):
+            os.chown(path, NOBODY, NOBODY)
+        os.setgroups([])
+        os.setgid(NOBODY)
+        os.setuid(NOBODY)
+    except PermissionError:
+        return False
+    return True
+
+
+def _set_limits(limits: Limits) -> None:
+    # SIGXCPU ends the process at the first; two seconds later SIGKILL does.
+    resource.setrlimit(resource.RLIMIT_CPU, (limits.cpu_seconds, limits.cpu_seconds + 2))
+    for which, value in (
+        (resource.RLIMIT_FSIZE, limits.file_bytes),
+        (resource.RLIMIT_NOFILE, limits.open_files),
+        (resource.RLIMIT_CORE, 0),
+        (resource.RLIMIT_AS, mapped_bytes() + limits.address_bytes),
+    ):
+        resource.setrlimit(which, (value, value))
+
+
+def mapped_bytes() -> int:
+    """Address space that this process has mapped."""
+    return int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+
+
+def used_bytes(pid: int) -> int:
+    """Resident memory of a process that is its own: not shared with its parent's files. 0 when it is gone."""
+    try:
+        fields = Path(f"/proc/{pid}/statm").read_text().split()
+    except OSError:
+        return 0
+    return (int(fields[1]) - int(fields[2])) * resource.getpagesize()
+
+
+def library_folders(prefixes: Iterable[str], search_path: Iterable[str]) -> list[Path]:
+    """Return what a Python process with native libraries must be able to read."""
+    fixed = ("/usr", "/lib", "/lib64", "/etc/ld.so.cache", "/etc/localtime", "/dev/null", "/dev/urandom",
+             "/proc/self", "/proc/cpuinfo", "/proc/meminfo", "/sys/devices/system/cpu", "/sys/fs/cgroup")  # fmt: skip
+    wanted = [*fixed, *prefixes, *(x for x in search_path if x)]
+    return [Path(x) for x in dict.fromkeys(wanted) if Path(x).exists()]

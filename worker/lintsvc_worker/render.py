@@ -1,0 +1,95 @@
+"""What is made on demand from a finished check: other report formats, geometry and highlights."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lintsvc.model.report import Report
+    from lintsvc.rulebook.checked import Checked
+    from lintsvc.rulebook.rule import Rule
+
+
+class NothingToShow(Exception):
+    """The part has no such thing: a flat has no GLB, a file that could not be read has no geometry."""
+
+
+def make(job: dict[str, Any], scratch: Path, rules: Sequence[Rule]) -> bytes:
+    """Return the bytes of `job["name"]`. Raises NothingToShow."""
+    from lintsvc.reports import json_report
+    from lintsvc.store.renders import REPORTS
+
+    name = job["name"]
+    if name == "geometry":
+        # Needs no report: the page gets it while the check still runs.
+        return _geometry(_read_again(job, scratch / "part"))
+    report = json_report.from_dict(json.loads((scratch / "report.json").read_text("utf-8")))
+    if name in REPORTS:
+        return _report(name, report, rules)
+    from lintsvc.reports.highlights import highlights
+
+    checked = _read_again(job, scratch / "part")
+    files = highlights(checked.part, report.parts[0].findings)
+    wanted = name.rpartition(".")[2]
+    if wanted not in files:
+        raise NothingToShow(f"this part has no highlights as {wanted}; it has {', '.join(files) or 'none'}")
+    return files[wanted]
+
+
+def _report(name: str, report: Report, rules: Sequence[Rule]) -> bytes:
+    match name:
+        case "report.sarif":
+            from lintsvc.reports import sarif
+
+            return sarif.dumps(report, rules).encode()
+        case "report.xml":
+            from lintsvc.reports import junit
+
+            return junit.dumps(report).encode()
+        case "report.html":
+            from lintsvc.reports import html
+
+            return html.dumps(report, rules=rules).encode()
+        case _:
+            from lintsvc.reports import pdf
+
+            return pdf.dumps(report)
+
+
+def _read_again(job: dict[str, Any], path: Path) -> Checked:
+    """Read the part as the check does."""
+    from lintsvc.model.choices_words import choices_from_dict
+    from lintsvc.model.part import Unreadable
+    from lintsvc.readers import read_part
+    from lintsvc.readers.format import ReadOptions
+    from lintsvc.rulebook.check import assume
+    from lintsvc.rulebook.checked import Checked
+
+    choices = choices_from_dict(job["choices"])
+    options = ReadOptions(job["file"], job["sha256"], choices.units, choices.material, choices.k_factor)
+    try:
+        part = read_part(path, options)
+    except Unreadable as error:
+        raise NothingToShow(f"the file could not be read: {error}") from error
+    choices, _ = assume(part, choices)
+    return Checked(part, choices)
+
+
+def _geometry(checked: Checked) -> bytes:
+    """The body as bytes, or the flat as JSON, whichever the process looks at."""
+    from lintsvc.reports.geometry import encode_body, encode_sheet, sent_order
+
+    part = checked.part
+    as_sheet = part.sheet is not None and (part.body is None or checked.choices.process == "sheet")
+    if not as_sheet:
+        if part.body is None:
+            raise NothingToShow("this part has no geometry")
+        return encode_body(part.body, sent_order(part.body))
+    assert part.sheet is not None  # as_sheet says so
+    flat = checked.flat
+    contours = [(x.points, x.hole) for x in flat.contours]
+    data = encode_sheet(part.sheet, thickness_mm=checked.thickness_mm, contours=contours, bends=flat.bends)
+    return json.dumps(data, separators=(",", ":"), allow_nan=False).encode()

@@ -1,0 +1,91 @@
+"""Makes on demand what the page or a download asks for, and stores it beside the result."""
+
+from __future__ import annotations
+
+import json
+import logging
+from pathlib import Path
+
+from sqlalchemy.exc import IntegrityError
+
+from lintsvc.store import claims, keeping
+from lintsvc.store.assemble import assemble_report
+from lintsvc.store.blobs import file_blob, made_blob
+from lintsvc.store.checks import Check, FileOf, read_check
+from lintsvc.store.claims import Artefact
+from lintsvc.store.renders import PICTURES, REASON, place_of
+from lintsvc_worker import child
+from lintsvc_worker.check_run import limits_of, scratch_folder
+from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.result import read_made, why_lost
+
+log = logging.getLogger(__name__)
+
+
+def run_render(context: Context, check_id: str, name: str, number: int) -> None:
+    """Make one thing, unless it is there already."""
+    check = again_and_again(context, lambda: read_check(context.db, check_id))
+    if check is None or number >= len(check.files):
+        return
+    place = place_of(check, name, number)
+    if place is None or keeping.artefact_blob(context.db, place, name) is not None:
+        return
+    with scratch_folder(context) as scratch:
+        data, reason = _make(context, check, check.files[number], name, scratch)
+        artefact = _store(context, scratch, name if data is not None else name + REASON, data or reason.encode())
+    try:
+        with context.db.writing() as connection:
+            claims.add_artefacts(context.db, connection, place, [artefact])
+    except IntegrityError:
+        context.blobs.delete(artefact.blob)  # somebody else made it in the same instant
+    context.publish(check_id, "made", {"name": name, "file": number})
+
+
+def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path) -> tuple[bytes | None, str]:
+    """Return the bytes, or None and why there are none."""
+    folder = scratch / "child"
+    folder.mkdir()
+    if name in PICTURES:
+        context.blobs.fetch(file_blob(file.sha256), folder / child.PART)
+        files: tuple[FileOf, ...] = (file,)
+    else:
+        files = check.files
+    if name != "geometry":
+        report = assemble_report(context.db, context.blobs, files)
+        (folder / child.REPORT).write_text(json.dumps(report))
+    job = {
+        "task": "render", "name": name, "choices": dict(check.choices), "file": file.name, "sha256": file.sha256,
+    }  # fmt: skip
+    said: list[str] = []
+    ended = context.zygote.run(
+        job, folder, limits_of(context), lambda line: said.append(str(line.get("nothing", ""))), lambda: True
+    )
+    reason = next((x for x in said if x), "")
+    if ended.how == "done" and not reason:
+        return _packed(name, read_made(folder / child.MADE)), ""
+    if not reason:
+        settings = context.settings
+        reason = "it could not be made: " + why_lost(
+            ended, seconds=settings.file_seconds, step_seconds=settings.step_seconds, memory_mib=settings.memory_mib
+        )
+        words = read_made(folder / "log").decode("utf-8", "replace")[-2000:] if (folder / "log").exists() else ""
+        log.error("%s of check %s: %s %s", name, check.id, reason, words)
+    return None, reason
+
+
+def _packed(name: str, data: bytes) -> bytes:
+    """Geometry is stored as it is sent most of the time: brotli."""
+    if name != "geometry":
+        return data
+    import brotli
+
+    packed: bytes = brotli.compress(data, quality=4)
+    return packed
+
+
+def _store(context: Context, scratch: Path, name: str, data: bytes) -> Artefact:
+    path = scratch / "made"
+    path.write_bytes(data)
+    blob = made_blob()
+    context.blobs.put(blob, path)
+    return Artefact(name, blob, len(data))

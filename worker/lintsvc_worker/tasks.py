@@ -1,0 +1,81 @@
+"""The Celery tasks, thin: a wake-up call takes the next check, whichever that is."""
+
+from __future__ import annotations
+
+import itertools
+import logging
+import threading
+from typing import Any
+
+from celery import signals
+
+from lintsvc.settings import Settings
+from lintsvc.store import claims
+from lintsvc.store.queue import CHECK, RENDER, make_celery
+from lintsvc_worker.catalogue_run import store_catalogue
+from lintsvc_worker.check_run import run_check
+from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.render_run import run_render
+
+log = logging.getLogger(__name__)
+
+settings = Settings.from_environment()
+app = make_celery(settings)
+_turns = itertools.count()
+_context: Context | None = None
+_lock = threading.Lock()
+
+
+def context() -> Context:
+    """The process's context, made on first use."""
+    global _context
+    with _lock:
+        if _context is None:
+            _context = Context(settings)
+        return _context
+
+
+@app.task(name=CHECK)  # type: ignore[untyped-decorator]
+def check(check_id: str, request: str = "") -> None:
+    """Take the next check. The id only says which one the call was sent for."""
+    here = context()
+    # Every fourth claim goes by turn alone, so that small files cannot keep big ones waiting for ever.
+    fair = next(_turns) % 4 == 3
+    claim = again_and_again(
+        here,
+        lambda: claims.claim_next(here.db, lease_seconds=settings.lease_seconds, deaths=settings.deaths, fair=fair),
+    )
+    if claim is not None:
+        log.info("check %s taken", claim.check.id, extra={"request": claim.check.request})
+        run_check(here, claim)
+
+
+@app.task(name=RENDER)  # type: ignore[untyped-decorator]
+def render(check_id: str, name: str, number: int, request: str = "") -> None:
+    """Make something from a finished check."""
+    run_render(context(), check_id, name, number)
+
+
+@signals.worker_init.connect  # type: ignore[untyped-decorator]
+def _on_start(**_: Any) -> None:
+    here = context()
+    here.zygote.start()
+    again_and_again(here, lambda: store_catalogue(here))
+
+
+@signals.worker_shutting_down.connect  # type: ignore[untyped-decorator]
+def _on_stop(**_: Any) -> None:
+    # What runs gets a little time; then it is handed back.
+    timer = threading.Timer(settings.stop_seconds, context().stopping.set)
+    timer.daemon = True
+    timer.start()
+
+
+@signals.worker_shutdown.connect  # type: ignore[untyped-decorator]
+def _on_end(**_: Any) -> None:
+    here = context()
+    here.zygote.stop()
+    here.db.dispose()
+
+
+__all__ = ["app", "check", "render"]

@@ -1,0 +1,77 @@
+"""A few small parts, checked once in the warm process, so that no check pays for loading and compiling."""
+
+from __future__ import annotations
+
+import logging
+import struct
+import tempfile
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from lintsvc.model.choices import Choices
+    from lintsvc.rulebook.rule import Rule
+
+log = logging.getLogger(__name__)
+
+_CORNERS = [(x, y, z) for x in (0.0, 20.0) for y in (0.0, 20.0) for z in (0.0, 20.0)]
+_QUADS = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
+
+
+def run(rules: Sequence[Rule]) -> None:
+    """Check each of the parts with all rules that apply."""
+    from lintsvc.reports.geometry import place_findings, sent_order
+    from lintsvc.reports.json_report import part_to_dict
+    from lintsvc.rulebook.check import check_file
+
+    with tempfile.TemporaryDirectory() as folder:
+        for number, (data, choices) in enumerate(_parts()):
+            path = Path(folder) / f"part-{number}"
+            path.write_bytes(data)
+            result = check_file(path, choices, rules, name=path.name)
+            part_to_dict(result.report)
+            if result.checked is not None and result.checked.part.body is not None:
+                place_findings(result.report.findings, sent_order(result.checked.part.body))
+            for missed in result.report.not_checked:
+                if missed.failed:
+                    log.warning("warming up, %s: %s", missed.rule, missed.why)
+
+
+def _parts() -> Iterator[tuple[bytes, Choices]]:
+    """A cube in single and in double precision, and a plate with a hole."""
+    from lintsvc.model.choices import Choices
+
+    yield _stl(), Choices()
+    yield _obj(), Choices(units="mm")
+    yield _dxf(), Choices(material="steel-mild", thickness_mm=2.0)
+
+
+def _triangles() -> Iterator[tuple[int, int, int]]:
+    for a, b, c, d in _QUADS:
+        yield a, b, c
+        yield a, c, d
+
+
+def _stl() -> bytes:
+    faces = [struct.pack("<12fH", 0, 0, 0, *(x for i in face for x in _CORNERS[i]), 0) for face in _triangles()]
+    return b"\0" * 80 + struct.pack("<I", len(faces)) + b"".join(faces)
+
+
+def _obj() -> bytes:
+    lines = [f"v {x} {y} {z}" for x, y, z in _CORNERS]
+    lines += ["f " + " ".join(str(i + 1) for i in face) for face in _triangles()]
+    return "\n".join(lines).encode() + b"\n"
+
+
+def _dxf() -> bytes:
+    corners = [(0, 0), (60, 0), (60, 40), (0, 40)]
+    groups: list[tuple[int, object]] = [
+        (0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1009"), (9, "$INSUNITS"), (70, 4), (0, "ENDSEC"),
+        (0, "SECTION"), (2, "ENTITIES"),
+    ]  # fmt: skip
+    for (x0, y0), (x1, y1) in zip(corners, corners[1:] + corners[:1], strict=True):
+        groups += [(0, "LINE"), (8, "CUT"), (10, x0), (20, y0), (30, 0), (11, x1), (21, y1), (31, 0)]
+    groups += [(0, "CIRCLE"), (8, "CUT"), (10, 20), (20, 20), (30, 0), (40, 4)]
+    groups += [(0, "ENDSEC"), (0, "EOF")]
+    return "".join(f"{code}\n{value}\n" for code, value in groups).encode()

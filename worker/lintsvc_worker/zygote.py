@@ -1,0 +1,294 @@
+"""The warm process: everything imported once, one fenced child forked for each job.
+
+Started by `zygote_client` with `python -m lintsvc_worker.zygote`. It has one thread, so that forking
+is safe. Messages are JSON lines. In: `{"id", "job": {…}, "scratch", "limits": {…}}` or `{"kill": id}`.
+Out: `{"event": "ready", "held": {…}, "version"}`, `{"event": "says", "id", "line": {…}}` and
+`{"event": "exit", "id", "how": "done|killed|time|step|memory|crash", "step", "seconds", "peak_bytes"}`.
+When its input closes, the worker is gone: it kills its children and leaves.
+"""
+
+from __future__ import annotations
+
+import gc
+import json
+import os
+import select
+import signal
+import sys
+import time
+import traceback
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NoReturn
+
+from lintsvc_worker import child, fence
+
+#: How often a running child's memory is looked at.
+_LOOK_SECONDS = 0.05
+#: A child that writes longer lines than this says nothing we want to hear.
+_LONGEST_LINE = 1 << 20
+#: Address space beyond what is mapped: a backstop far above the memory that is watched.
+_ADDRESS_HEADROOM = 4 << 30
+
+
+@dataclass
+class Running:
+    """A child at work."""
+
+    id: int
+    pipe: int
+    started: float
+    ends: float
+    step_seconds: float
+    step_ends: float
+    memory_bytes: int
+    step: str = "start"
+    peak_bytes: int = 0
+    why: str = ""
+    unread: bytes = field(default=b"", repr=False)
+
+
+class Zygote:
+    """The loop: take jobs, fork, watch, tell."""
+
+    def __init__(self, read: list[Path]) -> None:
+        self.read = read
+        self.running: dict[int, Running] = {}
+        # Pages that the children share with us are no use of theirs.
+        self.own_bytes = fence.used_bytes(os.getpid())
+        self.unread = b""
+        self.closing = False
+
+    def tell(self, **message: Any) -> None:
+        """Write one message to the worker."""
+        try:
+            sys.stdout.write(json.dumps(message) + "\n")
+            sys.stdout.flush()
+        except BrokenPipeError:
+            self._leave()
+
+    def _leave(self) -> NoReturn:
+        for pid in self.running:
+            _kill_group(pid)
+        os._exit(0)
+
+    def loop(self) -> None:
+        """Serve until the input closes and the last child is gone."""
+        wake_read, wake_write = os.pipe()
+        for end in (wake_read, wake_write):
+            os.set_blocking(end, False)
+        signal.set_wakeup_fd(wake_write)
+        signal.signal(signal.SIGCHLD, lambda *_: None)
+        while not (self.closing and not self.running):
+            waits = [wake_read, *(x.pipe for x in self.running.values())]
+            if not self.closing:
+                waits.append(0)
+            ready, _, _ = select.select(waits, [], [], _LOOK_SECONDS if self.running else None)
+            if wake_read in ready:
+                with suppress(BlockingIOError):
+                    os.read(wake_read, 4096)
+            for job in list(self.running.values()):
+                if job.pipe in ready:
+                    self._listen(job)
+            if 0 in ready:
+                self._take()
+            self._watch()
+
+    def _take(self) -> None:
+        data = os.read(0, 1 << 16)
+        if not data:
+            self.closing = True
+            for pid in self.running:
+                _kill_group(pid)
+            return
+        *lines, self.unread = (self.unread + data).split(b"\n")
+        for line in lines:
+            message = json.loads(line)
+            if "kill" in message:
+                for pid, job in self.running.items():
+                    if job.id == message["kill"]:
+                        self._kill(pid, job, "killed")
+            else:
+                self._fork(message)
+
+    def _fork(self, message: dict[str, Any]) -> None:
+        listen, speak = os.pipe()
+        now = time.monotonic()
+        limits = message["limits"]
+        pid = os.fork()
+        if pid == 0:
+            os.close(listen)
+            self._be_child(message, speak)
+        os.close(speak)
+        os.set_blocking(listen, False)
+        with suppress(OSError):
+            os.setpgid(pid, pid)  # the child does the same; whoever comes first
+        self.running[pid] = Running(
+            id=message["id"],
+            pipe=listen,
+            started=now,
+            ends=now + limits["seconds"],
+            step_seconds=limits["step_seconds"],
+            step_ends=now + limits["step_seconds"],
+            memory_bytes=limits["memory_bytes"],
+        )
+
+    def _be_child(self, message: dict[str, Any], speak: int) -> NoReturn:
+        status = 70
+        try:
+            os.setpgid(0, 0)
+            signal.set_wakeup_fd(-1)
+            signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+            scratch = Path(message["scratch"])
+            _only_these_files(scratch, speak)
+            limits = message["limits"]
+            held = fence.enter(
+                scratch,
+                self.read,
+                fence.Limits(
+                    cpu_seconds=int(limits["seconds"]) + 5,
+                    file_bytes=limits["file_bytes"],
+                    address_bytes=limits["memory_bytes"] + _ADDRESS_HEADROOM,
+                ),
+            )
+            child.run(message["job"], Path.cwd(), child.Say(_SPEAK), held)
+            status = 0
+        except MemoryError:
+            status = 71
+        except BaseException:  # noqa: BLE001 - the border of the process: whatever it is goes into its log, and no further
+            traceback.print_exc()
+            status = 72
+        finally:
+            with suppress(BaseException):
+                sys.stderr.flush()
+            # No exit handlers, no destructors: they belong to the zygote.
+            os._exit(status)
+
+    def _listen(self, job: Running) -> None:
+        try:
+            data = os.read(job.pipe, 1 << 16)
+        except BlockingIOError:
+            return
+        *lines, job.unread = (job.unread + data).split(b"\n")
+        if len(job.unread) > _LONGEST_LINE:
+            job.unread = b""
+        for line in lines:
+            try:
+                said = json.loads(line)
+            except ValueError:
+                continue
+            if isinstance(said, dict):
+                if "step" in said:
+                    job.step = str(said["step"])[:200]
+                    job.step_ends = time.monotonic() + job.step_seconds
+                self.tell(event="says", id=job.id, line=said)
+
+    def _kill(self, pid: int, job: Running, why: str) -> None:
+        job.why = job.why or why
+        _kill_group(pid)
+
+    def _watch(self) -> None:
+        now = time.monotonic()
+        for pid, job in list(self.running.items()):
+            ended, status, used = os.wait4(pid, os.WNOHANG)
+            if ended:
+                self._ended(pid, job, status, used.ru_maxrss * 1024, now)
+                continue
+            if job.why:
+                continue
+            memory = fence.used_bytes(pid) - self.own_bytes
+            job.peak_bytes = max(job.peak_bytes, memory)
+            if memory > job.memory_bytes:
+                self._kill(pid, job, "memory")
+            elif now > job.ends:
+                self._kill(pid, job, "time")
+            elif now > job.step_ends:
+                self._kill(pid, job, "step")
+
+    def _ended(self, pid: int, job: Running, status: int, highest_bytes: int, now: float) -> None:
+        _kill_group(pid)  # whatever it may have left
+        while (data := _read_rest(job.pipe)) is not None:
+            job.unread += data
+        self._listen_rest(job)
+        os.close(job.pipe)
+        del self.running[pid]
+        code = os.waitstatus_to_exitcode(status)
+        how = job.why or _how(code)
+        self.tell(
+            event="exit",
+            id=job.id,
+            how=how,
+            code=code,
+            step=job.step,
+            seconds=round(now - job.started, 4),
+            peak_bytes=max(job.peak_bytes, highest_bytes - self.own_bytes),
+        )
+
+    def _listen_rest(self, job: Running) -> None:
+        """Relay what the child said last, before it ended."""
+        for line in job.unread.split(b"\n"):
+            with suppress(ValueError):
+                said = json.loads(line)
+                if isinstance(said, dict):
+                    job.step = str(said.get("step", job.step))[:200]
+                    self.tell(event="says", id=job.id, line=said)
+
+
+def _how(code: int) -> str:
+    if code == 0:
+        return "done"
+    if code == 71:
+        return "memory"
+    return "time" if code == -signal.SIGXCPU else "crash"
+
+
+def _read_rest(pipe: int) -> bytes | None:
+    try:
+        return os.read(pipe, 1 << 16) or None
+    except BlockingIOError:
+        return None
+
+
+def _kill_group(pid: int) -> None:
+    with suppress(ProcessLookupError, PermissionError):
+        os.killpg(pid, signal.SIGKILL)
+    with suppress(ProcessLookupError, PermissionError):
+        os.kill(pid, signal.SIGKILL)
+
+
+#: The child's end of its pipe, whatever number it was made with.
+_SPEAK = 3
+
+
+def _only_these_files(scratch: Path, speak: int) -> None:
+    """Leave the child nothing open but a log in its scratch folder and its pipe."""
+    null = os.open("/dev/null", os.O_RDWR)
+    log = os.open(scratch / "log", os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600)
+    kept = os.dup(speak)
+    os.dup2(null, 0)
+    os.dup2(log, 1)
+    os.dup2(log, 2)
+    if kept != _SPEAK:
+        os.dup2(kept, _SPEAK)
+    os.closerange(_SPEAK + 1, 4096)
+
+
+def main() -> None:
+    """Warm up, say so, and serve."""
+    # The worker decides when to stop; a Ctrl-C in the terminal is not for us.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    version = child.warm()
+    gc.collect()
+    gc.freeze()  # the collector would touch, and so copy, every page in each child
+    threads = len(list(Path("/proc/self/task").iterdir()))
+    if threads != 1:
+        raise SystemExit(f"the warm process has {threads} threads; forking it would not be safe")
+    read = fence.library_folders([sys.prefix, sys.base_prefix], [*sys.path, *child.read_folders()])
+    zygote = Zygote(read)
+    zygote.tell(event="ready", version=version, bytes=zygote.own_bytes)
+    zygote.loop()
+
+
+if __name__ == "__main__":
+    main()
