@@ -58,12 +58,21 @@ class Entity:
     kind: str
     layer: str
     shapes: tuple[Shape, ...]
+    #: DXF colour number (1 red, 2 yellow, 3 green …), the layer's own where the entity has none.
     colour: int | None = None
     line_type: str = ""
     text: str = ""
     role: Role = "cut"
     #: Why the role was given, in words for the report.
     role_why: str = ""
+    #: Stroke colour as `#rrggbb`, where known.
+    rgb: str = ""
+    #: Where a thing without shapes stands: a text, a point, a dimension.
+    at: Point2 | None = None
+    #: For a bend line, what the file says of it by layer name or a text beside it. None: not said.
+    bend_angle_deg: float | None = None
+    bend_direction: Direction | None = None
+    bend_radius_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
