@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,7 +20,7 @@ from lintsvc.readers.triangles import MAX_TRIANGLES, Triangles, body_part, too_m
 
 _MAX_HEADER = 64 * 1024
 #: Text takes long to parse.
-_MAX_ASCII_BYTES = 150 * 2**20
+_MAX_ASCII_BYTES = 100 * 2**20
 _LOT = 4 * 2**20
 _TYPES = {
     "char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2", "ushort": "u2",
@@ -164,6 +165,9 @@ def _plausible(elements: list[_Element], have: int, order: str) -> None:
             "header",
             "Export or download it again.",
         )
+    for e in elements:
+        if e.count > (3 if e.name == "vertex" else 1) * MAX_TRIANGLES:
+            raise too_many(e.count // (3 if e.name == "vertex" else 1))
     if order == "a" and have > _MAX_ASCII_BYTES:
         raise Unreadable(
             f"The ASCII PLY has more than {_MAX_ASCII_BYTES // 2**20} MiB.", remedy="Export it as binary PLY."
@@ -197,66 +201,73 @@ def _binary(data: bytes, start: int, elements: list[_Element], order: str) -> _R
 
 
 def _binary_lists(data: bytes, start: int, element: _Element, order: str) -> tuple[dict[str, _Column], int]:
-    """Read rows with lists in runs of equal lengths: one look at the array for each run."""
+    """Read rows with lists: at once where all lists are as long as those of the first row, else row by row."""
     lists = [p for p in element.properties if p.length]
-    parts: dict[str, list[NDArray[Any]]] = {p.name: [] for p in lists}
-    lengths: dict[str, list[NDArray[np.int64]]] = {p.name: [] for p in lists}
-    done, window = 0, 64
-    while done < element.count:
-        now = _lengths_at(data, start, element, order)
-        kind = np.dtype(
-            [
-                item
-                for i, p in enumerate(element.properties)
-                for item in (
-                    [(f"length{i}", order + p.length), (p.name, order + p.kind, (now[p.name],))]
-                    if p.length
-                    else [(f"plain{i}", order + p.kind)]
-                )
-            ]
-        )
-        fit = min(window, element.count - done, (len(data) - start) // kind.itemsize)
-        if fit == 0:
-            raise _cut(element)
-        rows = np.frombuffer(data, kind, fit, start)
-        same = np.ones(fit, bool)
-        for i, p in enumerate(element.properties):
-            if p.length:
-                same &= rows[f"length{i}"] == now[p.name]
-        run = fit if same.all() else int(np.argmin(same))
-        for p in lists:
-            parts[p.name].append(rows[p.name][:run].ravel())
-            lengths[p.name].append(np.full(run, now[p.name], np.int64))
-        start += run * kind.itemsize
-        done += run
-        window = min(2 * window, 2**20) if run == fit else max(8, min(window, 2 * run))
+    if element.count == 0:
+        return {p.name: (np.empty(0, np.int64), np.empty(0, np.int64)) for p in lists}, start
+    first = _row_at(data, start, element, order)
+    fields: list[tuple[str, str, tuple[int, ...]]] = []
+    for i, p in enumerate(element.properties):
+        fields += [(f"length {i}", order + p.length, ())] if p.length else []
+        fields.append((f"value {i}", order + p.kind, (first[i][1],) if p.length else ()))
+    kind = np.dtype(fields)
+    end = start + element.count * kind.itemsize
+    if end <= len(data):
+        rows = np.frombuffer(data, kind, element.count, start)
+        lengths = {i: rows[f"length {i}"] for i, p in enumerate(element.properties) if p.length}
+        if all(bool((length == first[i][1]).all()) for i, length in lengths.items()):
+            return {
+                element.properties[i].name: (rows[f"value {i}"].ravel(), length.astype(np.int64))
+                for i, length in lengths.items()
+            }, end
+    starts = {i: array("q") for i, p in enumerate(element.properties) if p.length}
+    sizes = {i: array("q") for i in starts}
+    for _ in range(element.count):
+        row = _row_at(data, start, element, order)
+        for i in starts:
+            starts[i].append(row[i][0])
+            sizes[i].append(row[i][1])
+        start = row[-1][2]
+    raw = np.frombuffer(data, np.uint8)
     return {
-        p.name: (
-            np.concatenate(parts[p.name] or [np.empty(0)]).astype(np.int64),
-            np.concatenate(lengths[p.name] or [np.empty(0, np.int64)]),
-        )
-        for p in lists
-        if p.kind[0] != "f"
+        element.properties[i].name: _gather(raw, starts[i], sizes[i], order + element.properties[i].kind)
+        for i in starts
     }, start
 
 
-def _lengths_at(data: bytes, start: int, element: _Element, order: str) -> dict[str, int]:
-    """Lengths of the lists of the row that begins at `start`."""
-    found: dict[str, int] = {}
+def _row_at(data: bytes, start: int, element: _Element, order: str) -> list[tuple[int, int, int]]:
+    """For each property of the row that begins at `start`: where its values begin, how many, where they end."""
+    found: list[tuple[int, int, int]] = []
     for p in element.properties:
-        width = int((p.length or p.kind)[1])
-        if start + width > len(data):
-            raise _cut(element)
+        width, length = int(p.kind[1]), 1
         if p.length:
-            length = int(np.frombuffer(data, order + p.length, 1, start)[0])
-            if length < 0 or start + width + length * int(p.kind[1]) > len(data):
+            ahead = int(p.length[1])
+            field_bytes = data[start : start + ahead]
+            length = int.from_bytes(field_bytes, "little" if order == "<" else "big", signed=p.length[0] == "i")
+            start += ahead
+            if length < 0 or start + length * width > len(data):
                 raise Unreadable(
                     f"A list of the PLY says it has {length:,} entries, more than the file holds.", f"byte {start}"
                 )
-            found[p.name] = length
-            start += length * int(p.kind[1])
-        start += width
+        end = start + length * width
+        if end > len(data):
+            raise _cut(element)
+        found.append((start, length, end))
+        start = end
     return found
+
+
+def _gather(raw: NDArray[np.uint8], starts: array[int], sizes: array[int], kind: str) -> _Column:
+    """Return all values of a list property in a row, and their count in each row."""
+    begin, count = np.array(starts, np.int64), np.array(sizes, np.int64)
+    width = np.dtype(kind).itemsize
+    values = np.empty(int(count.sum()), kind)
+    into = np.cumsum(count) - count
+    for length in np.unique(count).tolist():
+        chosen = count == length
+        at = begin[chosen][:, None] + np.arange(length * width)
+        values[into[chosen][:, None] + np.arange(length)] = raw[at].view(kind)
+    return values, count
 
 
 def _ascii(data: bytes, start: int, elements: list[_Element]) -> _Rows:

@@ -10,7 +10,7 @@ from lintsvc.readers.content import READABLE, head_of, known_but_not_read
 from lintsvc.readers.format import Format, ReadOptions
 
 #: Asked in this order; a module is imported only when all before it have declined. An exact STL
-#: size is the surest sign of all; the loose sign of a damaged binary STL comes last.
+#: size is the surest sign of all.
 _TABLE: tuple[tuple[str, str], ...] = (
     ("stl", "FORMAT"),
     ("threemf", "FORMAT"),
@@ -19,8 +19,9 @@ _TABLE: tuple[tuple[str, str], ...] = (
     ("svg", "FORMAT"),
     ("dxf", "FORMAT"),
     ("obj", "FORMAT"),
-    ("stl", "DAMAGED_BINARY"),
 )
+#: Its sign is weak, so it is asked after the formats that are known and not read.
+_LAST = ("stl", "DAMAGED_BINARY")
 
 
 def formats() -> tuple[Format, ...]:
@@ -48,7 +49,9 @@ def read_part(path: Path, options: ReadOptions) -> Part:
         other = known_but_not_read(head)
         if other is not None:
             raise Unreadable(f"This is {other[0]}, which is not read.", remedy=other[1])
-        raise Unreadable("The file is in no format that is read.", remedy=f"Send {READABLE}.")
+        known = _format(*_LAST)
+        if not known.claims(head, size):
+            raise Unreadable("The file is in no format that is read.", remedy=f"Send {READABLE}.")
     try:
         return known.read(path, options)
     except (MemoryError, RecursionError) as error:

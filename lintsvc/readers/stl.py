@@ -58,7 +58,7 @@ def _sensible(facets: NDArray[Any]) -> bool:
         corner = np.abs(facets["corner"])
         # Random bytes read as float32 are mostly tiny, huge or no numbers.
         fine = np.isfinite(corner) & (corner < 1e7) & ((corner == 0) | (corner > 1e-12))
-    return bool((np.abs(length * (length - 1.0)) < 0.05).all() and fine.all())
+    return bool((np.abs(length * (length - 1.0)) < 0.05).all() and fine.all() and corner.any())
 
 
 def read(path: Path, options: ReadOptions) -> Part:

@@ -13,7 +13,6 @@ from lintsvc.model.part import Unreadable
 from lintsvc.readers.content import clean_name
 
 _MAX_DEPTH = 64
-_MAX_ATTRIBUTE = 2**20 + 2**16
 
 #: (namespace, or None where undeclared), local name, attributes by their written names.
 Started = Callable[[str | None, str, dict[str, str]], None]
@@ -68,34 +67,31 @@ class Events:
         self._depth += 1
         if self._depth > _MAX_DEPTH:
             raise Unreadable(f"The {self.what} is nested deeper than {_MAX_DEPTH} levels.", f"line {self.line()}")
+        # One look at all names together: this runs once for every vertex.
+        if "xmlns" in "".join(attributes):
+            self._declare(attributes)
+        self._started(*(self._scopes[-1][2].get(name) or self._resolve(name)), attributes)
+
+    def _declare(self, attributes: dict[str, str]) -> None:
+        """Open a scope for the namespaces that an element declares."""
+        declared = dict(self._scopes[-1][1])
         for key, value in attributes.items():
-            if key[:5] == "xmlns" and (len(key) == 5 or key[5] == ":"):
-                _, declared, _ = self._scopes[-1]
-                if self._scopes[-1][0] != self._depth:
-                    declared = dict(declared)
-                    self._scopes.append((self._depth, declared, {}))
+            if key == "xmlns" or key.startswith("xmlns:"):
                 declared[key[6:]] = value
-                self._scopes[-1][2].clear()
-            elif len(value) > _MAX_ATTRIBUTE:
-                raise Unreadable(f"An attribute of the {self.what} is {len(value):,} characters long.")
-        space, local = self._resolve(name)
-        self._started(space, local, attributes)
+        self._scopes.append((self._depth, declared, {}))
 
     def _end(self, name: str) -> None:
-        self._ended(*self._resolve(name))
+        self._ended(*(self._scopes[-1][2].get(name) or self._resolve(name)))
         if self._scopes[-1][0] == self._depth:
             self._scopes.pop()
         self._depth -= 1
 
     def _resolve(self, name: str) -> tuple[str | None, str]:
-        known = self._scopes[-1][2]
-        found = known.get(name)
-        if found is None:
-            prefix, colon, local = name.partition(":")
-            if not colon:
-                prefix, local = "", name
-            space = self._scopes[-1][1].get(prefix)
-            if space is None and prefix != "xml":
-                self.undeclared.add(clean_name(prefix))
-            found = known[name] = (space, local)
+        prefix, colon, local = name.partition(":")
+        if not colon:
+            prefix, local = "", name
+        space = self._scopes[-1][1].get(prefix)
+        if space is None and prefix != "xml":
+            self.undeclared.add(clean_name(prefix))
+        found = self._scopes[-1][2][name] = (space, local)
         return found

@@ -13,7 +13,7 @@ from lintsvc.model.part import Unreadable
 
 _MAX_ENTRIES = 4096
 #: All parts of the package that are read, unpacked.
-MAX_UNPACKED_BYTES = 256 * 2**20
+MAX_UNPACKED_BYTES = 160 * 2**20
 #: XML of meshes packs about ten to one; far more than that is a bomb.
 _MAX_RATIO = 250
 _RATIO_FROM_BYTES = 4 * 2**20

@@ -1,0 +1,122 @@
+"""Broken and hostile files end as their index says, quickly, in bounded memory, with nothing touched beside them."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from parts.fenced import MEMORY_BYTES, SECONDS, Outcome, read_all
+
+pytestmark = pytest.mark.needs_shared
+
+#: The index asks for something that only a later stage can do, or that this design decides otherwise.
+OTHERWISE = {
+    # The format is told by content and never by the name; an upload's name is the web page's business.
+    "double.stl.exe": "part",
+    # Told as ASCII STL, and refused because one triangle is no solid, as for one_triangle.stl.
+    "ascii_count_like_binary.stl": "unreadable",
+}
+MESHES = (".stl", ".STL", ".exe", ".obj", ".ply", ".glb", ".gltf", ".3mf", "")
+
+
+def unpacked(path: Path) -> Path:
+    """Files that are kept packed are to be unpacked first."""
+    if path.suffix != ".gz":
+        return path
+    target = path.with_suffix("")
+    target.write_bytes(gzip.decompress(path.read_bytes()))
+    return target
+
+
+def index_of(folder: Path) -> dict[str, tuple[str, str]]:
+    """File name -> what it is, and what is expected of a reader."""
+    with (folder / "INDEX.tsv").open(encoding="utf8") as file:
+        rows = list(csv.reader(file, delimiter="\t", quoting=csv.QUOTE_NONE))[1:]
+    return {json.loads(r[0]) if r[0].startswith('"') else r[0]: (r[2], r[3]) for r in rows}
+
+
+@pytest.fixture(scope="module")
+def outcomes(shared: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Outcome, str]]:
+    folder = tmp_path_factory.mktemp("hostile")
+    made = subprocess.run(
+        [sys.executable, shared / "corpus/hostile/make_hostile.py", folder], capture_output=True, check=False
+    )
+    assert made.returncode == 0, made.stderr
+    index = index_of(folder)
+    names = [n for n in index if Path(n.removesuffix(".gz")).suffix in MESHES and n != "upload_names.json"]
+    read = read_all([unpacked(folder / n) for n in names])
+    return {name: (outcome, index[name][1]) for name, outcome in zip(names, read, strict=True)}
+
+
+def wanted(expected: str) -> set[str]:
+    """The ways a reading may end, from the words of the index."""
+    first = expected.split(":")[0].split(";")[0].split(",")[0].strip().lower()
+    if first in ("reject", "reject clear reason"):
+        return {"unreadable"}
+    if first.startswith("accept") and "reject" not in first:
+        return {"part"}
+    if first.startswith("warn"):
+        return {"part"}
+    return {"part", "unreadable"}
+
+
+def test_every_file_ends_as_its_index_says(outcomes: dict[str, tuple[Outcome, str]]) -> None:
+    assert len(outcomes) > 100
+    wrong = {
+        name: (outcome.end, outcome.text, expected)
+        for name, (outcome, expected) in outcomes.items()
+        if outcome.end not in ({OTHERWISE[name]} if name in OTHERWISE else wanted(expected))
+    }
+    assert wrong == {}
+
+
+def test_time_and_memory_are_bounded(outcomes: dict[str, tuple[Outcome, str]]) -> None:
+    over = {
+        n: (o.seconds, o.memory_bytes)
+        for n, (o, _) in outcomes.items()
+        if o.seconds > SECONDS or o.memory_bytes > MEMORY_BYTES
+    }
+    assert over == {}
+
+
+def test_nothing_is_touched_beside_the_file(outcomes: dict[str, tuple[Outcome, str]]) -> None:
+    assert {name: o.asides for name, (o, _) in outcomes.items() if o.asides} == {}
+
+
+def test_answers_stay_short_and_tell_no_other_file(outcomes: dict[str, tuple[Outcome, str]]) -> None:
+    for name, (outcome, _) in outcomes.items():
+        assert len(outcome.text) < 1000, name
+        assert "root:" not in outcome.text, name
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("count_too_low.stl", "all 12 were read"),
+        ("polyglot_stl_zip.stl", "987 bytes"),
+        ("polyglot_stl_zip.3mf", "987 bytes"),
+        ("polyglot_ascii_stl_dxf.stl", "left out"),
+        ("ascii_no_endsolid.stl", "endsolid"),
+        ("zip_encrypted_flag.3mf", "encrypted"),
+        ("png_named.3mf", "PNG"),
+        ("html_named.stl", "HTML"),
+        ("gzip_named.stl", "gzip"),
+        ("empty.stl", "empty"),
+        ("unit_unknown.3mf", "furlong"),
+    ],
+)
+def test_the_reason_is_the_right_one(outcomes: dict[str, tuple[Outcome, str]], name: str, words: str) -> None:
+    assert words in outcomes[name][0].text
+
+
+@pytest.mark.parametrize(
+    "name", ["solid_but_binary.stl", "good_box.3mf", "unit_absent.3mf", "mirror_transform.3mf", "ascii_upper_crlf.stl"]
+)
+def test_good_boxes_are_ten_mm(outcomes: dict[str, tuple[Outcome, str]], name: str) -> None:
+    assert outcomes[name][0].size_mm == (10, 10, 10)
+    assert outcomes[name][0].triangles == 12
