@@ -16,6 +16,8 @@ from typing import Any, NamedTuple, get_args
 from lintsvc.model.sheet import Role
 
 BUILT_IN = Path(__file__).with_name("flat_roles.toml")
+#: Stands in the reason of a cut that a colour might speak against.
+TOO_WEAK = "too weak a sign"
 _PIECE = re.compile(r"[^\W\d_]+|\d+")
 _CAPITAL = re.compile(r"([a-zß-öø-ÿ])([A-ZÀ-ÖØ-Þ])")
 
@@ -72,7 +74,7 @@ class RoleRules:
             return Answer(found.role, f"{found.why} ({line_type})", found.edge_to_edge)
         weak = self.colour.get(rgb)
         if weak is not None and weak[0] != "cut":
-            return Answer("cut", f"{weak[1]}; too weak a sign, so it is taken as a cut")
+            return Answer("cut", f"{weak[1]}; {TOO_WEAK}, so it is taken as a cut")
         return Answer("cut", "")
 
 

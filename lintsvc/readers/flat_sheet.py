@@ -11,7 +11,7 @@ from lintsvc.readers.content import clean_name
 from lintsvc.readers.flat_bends import PlacedText, keep_edge_to_edge, with_bend_data
 from lintsvc.readers.flat_curves import Flattening
 from lintsvc.readers.flat_extent import Box2, box_of
-from lintsvc.readers.flat_roles import RoleRules
+from lintsvc.readers.flat_roles import TOO_WEAK, RoleRules
 from lintsvc.readers.format import ReadOptions
 
 #: After all blocks are resolved. Bounds time to about 5 s and memory to about 300 MB.
@@ -155,7 +155,7 @@ class SheetBuilder:
 
     def _note_roles(self) -> None:
         for x in self._entities:
-            if not x.shapes or (x.role == "cut" and not x.role_why):
+            if not x.shapes or (x.role == "cut" and TOO_WEAK not in x.role_why):
                 continue
             reason = x.role_why.split("; the text ")[0]
             taken = {
@@ -168,7 +168,11 @@ class SheetBuilder:
         kinds: dict[str, int] = {}
         for x in self._entities:
             kinds[x.kind] = kinds.get(x.kind, 0) + 1
-        return ", ".join(f"{count} × {kind}" for kind, count in list(kinds.items())[:6]) or "no entities at all"
+        there = [f"{count} × {kind}" for kind, count in list(kinds.items())[:6]]
+        there += [text.replace("{n}", str(x.count)) for (kind, text), x in self._notes.items() if kind == "recovered"][
+            :3
+        ]
+        return "; ".join(there) or "no entities at all"
 
     def _where_wrong(self) -> str:
         for x in self._entities:
