@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import hashlib
 import re
+import stat
 import unicodedata
 from pathlib import Path
 
@@ -26,6 +27,9 @@ _DRAWING = "A picture has no exact geometry. Export the part as STEP, 3MF or STL
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of the file's bytes, in hex. Raises Unreadable where it cannot be opened."""
     try:
+        # Opening a pipe would wait for its other end, reading a device might never end.
+        if not stat.S_ISREG(mode := path.stat().st_mode) and not stat.S_ISDIR(mode):
+            raise Unreadable("This is a pipe or a device, not a file.", remedy="Save it as a file first.")
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:

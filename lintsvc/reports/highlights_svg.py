@@ -28,8 +28,8 @@ def write_svg(sheet: Sheet, findings: Sequence[Finding]) -> str:
     """Return the drawing. Numbers are those of the ranked list, from 1."""
     ringed = list(marks(sheet, findings))
     x0, y0, x1, y1 = drawn_box(sheet)
-    text = 0.02 * max(x1 - x0, y1 - y0, 1.0)
-    edge = 2.5 * text
+    text = 0.035 * max(x1 - x0, y1 - y0, 1.0)
+    edge = 1.5 * text
     # Rings may stand over the edge of the part.
     x0 = min([x0, *(m.centre[0] - m.radius_mm for m in ringed)]) - edge
     y0 = min([y0, *(m.centre[1] - m.radius_mm for m in ringed)]) - edge

@@ -7,7 +7,7 @@ from xml.etree import ElementTree as ET  # only writes
 
 from lintsvc.model.finding import Finding
 from lintsvc.model.report import PartReport, Report
-from lintsvc.reports.words import against, at_or_above, place, source_text, xml_text
+from lintsvc.reports.words import at_or_above, finding_rows, xml_text
 
 
 def dumps(report: Report, *, fail_on: str = "error") -> str:
@@ -64,12 +64,5 @@ def _outcome(case: ET.Element, tag: str, message: str, details: Sequence[str] = 
 
 def _details(finding: Finding, part: PartReport) -> str:
     kind = part.part.kind if part.part else "body"
-    lines = [
-        f"{finding.level}: {finding.message}",
-        f"where: {place(finding.where, kind)}" if finding.where else "",
-        f"measured: {against(finding)}" if finding.measured or finding.limit else "",
-        f"source: {source_text(finding.limit.source)}" if finding.limit else "",
-        f"remedy: {finding.remedy}",
-        f"caution: {finding.caution}" if finding.caution else "",
-    ]
-    return "\n".join(x for x in lines if x)
+    rows = [f"{name}: {text}" for name, text in finding_rows(finding, kind)]
+    return "\n".join([f"{finding.level}: {finding.message}", *rows])

@@ -5,10 +5,11 @@ One page is a title and sections; `markdown` and `plain_text` are two ways to wr
 
 from __future__ import annotations
 
+import json
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from lintsvc.model.limit import Limit
 from lintsvc.reports.words import source_text
@@ -79,6 +80,31 @@ def rules_table(packs: Iterable[Pack]) -> tuple[tuple[str, ...], ...]:
     rows = [("rule", "level", "process", "what is wrong")]
     rows += [(x.id, x.level, ", ".join(x.processes), x.title) for pack in packs for x in pack.rules]
     return tuple(rows)
+
+
+def rules_json(packs: Iterable[Pack]) -> str:
+    """Return all rules with their metadata as JSON text."""
+    entries = [
+        {
+            "id": rule.id,
+            "title": rule.title,
+            "level": rule.level,
+            "processes": list(rule.processes),
+            "kinds": list(rule.kinds),
+            "needs": list(rule.needs),
+            "since": rule.since,
+            "why": rule.why,
+            "measured": rule.measured_how,
+            "remedy": _readable(rule.remedy),
+            "ignore_when": rule.ignore_when,
+            "caution": rule.caution,
+            "limits": [asdict(limit) for limit in rule.limits],
+            "sources": [asdict(source) for source in dict.fromkeys(rule.sources)],
+        }
+        for pack in packs
+        for rule in pack.rules
+    ]
+    return json.dumps(entries, indent=2)
 
 
 def markdown_table(rows: Sequence[Sequence[str]]) -> str:

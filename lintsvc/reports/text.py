@@ -8,18 +8,8 @@ from collections.abc import Callable
 
 from lintsvc.model.finding import Finding
 from lintsvc.model.report import PartReport, Report
-from lintsvc.reports.words import (
-    against,
-    clean,
-    counted,
-    facts,
-    place,
-    plural,
-    source_text,
-    total,
-    unit_line,
-)
-from lintsvc.rulebook.wording import number, show
+from lintsvc.reports.words import about, clean, counted, finding_rows, plural, total
+from lintsvc.rulebook.wording import number
 
 #: More of one rule on one file than this are counted, not listed: a broken mesh can have thousands.
 SHOWN_OF_ONE_RULE = 10
@@ -90,20 +80,8 @@ class _Paper:
         self.text(f"{counted(part.findings)}; {plural(len(part.checked), 'rule')} checked{missing}", style=worst)
 
     def _about(self, part: PartReport) -> None:
-        thickness = show(part.thickness) if part.thickness else ""
-        choices = [
-            f"{part.format} {part.part.kind if part.part else ''}".strip(),
-            f"checked for {part.process}" if part.process else "",
-            " ".join(x for x in (thickness, part.material) if x),
-        ]
-        self.text(", ".join(x for x in choices if x), style="quiet")
-        if part.part is not None:
-            self.text(", ".join(facts(part.part)), style="quiet")
-            self.text("unit " + unit_line(part.part), style="quiet", hanging=4)
-        for taken in part.assumed:
-            self.text(f"assumed {taken.what} {taken.value}: {taken.why}", style="quiet", hanging=4)
-        for note in part.notes:
-            self.text(f"noticed: {note}", style="quiet", hanging=4)
+        for line in about(part):
+            self.text(line, style="quiet", hanging=4)
 
     def _findings(self, part: PartReport) -> None:
         shown: Counter[str] = Counter()
@@ -123,12 +101,8 @@ class _Paper:
         rank = self.paint(f"rank {number(finding.rank)}", "quiet")
         self.line(f"  {level}  {finding.rule}  {rank}")
         self.text(finding.message, indent=4)
-        self.text(place(finding.where, kind) if finding.where else "", indent=4, name="where")
-        self.text(against(finding), indent=4, name="measured")
-        self.text(source_text(finding.limit.source) if finding.limit else "", indent=4, name="source")
-        self.text(finding.remedy, indent=4, name="remedy")
-        self.text(finding.caution, indent=4, name="caution")
-        self.text(finding.set_aside, indent=4, name="reason")
+        for name, text in finding_rows(finding, kind):
+            self.text(text, indent=4, name=name)
 
     def _not_checked(self, part: PartReport) -> None:
         if not part.not_checked:

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from lintsvc.model.finding import LEVELS, Finding, Level, Quantity, Where
-from lintsvc.model.report import PartShown, Report
+from lintsvc.model.report import PartReport, PartShown, Report
 from lintsvc.model.source import Source
 from lintsvc.rulebook.wording import number, show
 
@@ -151,10 +151,39 @@ _UNIT_NAMES = {
 def unit_line(part: PartShown) -> str:
     """Return which unit the file was read in and why; for a doubtful one, the other size."""
     units = part.units
-    line = f"{units.value} ({units.why})"
+    line = f"{units.value}: {units.why.rstrip('.')}"
     if not units.stated and units.other is not None and units.other_size_mm is not None:
         line += f"; read in {_UNIT_NAMES.get(units.other, units.other)} it would be {size(units.other_size_mm)}"
     return line
+
+
+def about(part: PartReport) -> tuple[str, ...]:
+    """Return lines that say what the part is, for what it was checked, and what was assumed or noticed."""
+    thickness = show(part.thickness) if part.thickness else ""
+    choices = [
+        f"{part.format} {part.part.kind if part.part else ''}".strip(),
+        f"checked for {part.process}" if part.process else "",
+        " ".join(x for x in (thickness, part.material) if x),
+    ]
+    lines = [", ".join(x for x in choices if x)]
+    if part.part is not None:
+        lines += [", ".join(facts(part.part)), "unit " + unit_line(part.part)]
+    lines += [f"assumed {x.what} {x.value}: {x.why}" for x in part.assumed]
+    lines += [f"noticed: {x}" for x in part.notes]
+    return tuple(x for x in lines if x)
+
+
+def finding_rows(finding: Finding, kind: str) -> tuple[tuple[str, str], ...]:
+    """Return what a finding says beside its message, as (name, text), clean; empty ones are left out."""
+    rows = (
+        ("where", place(finding.where, kind) if finding.where else ""),
+        ("measured", against(finding)),
+        ("source", source_text(finding.limit.source) if finding.limit else ""),
+        ("remedy", finding.remedy),
+        ("caution", finding.caution),
+        ("reason", finding.set_aside),
+    )
+    return tuple((name, clean(text)) for name, text in rows if text)
 
 
 def total(report: Report) -> str:

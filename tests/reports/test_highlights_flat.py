@@ -49,8 +49,8 @@ def test_svg_is_true_to_size() -> None:
     width = float(root.get("width", "").removesuffix("mm"))
     view = [float(x) for x in root.get("viewBox", "").split()]
     assert width == view[2]
-    # 100 mm of part, and an edge of 5 mm on both sides.
-    assert width == pytest.approx(110.0)
+    # 100 mm of part, and an edge of 5.25 mm on both sides.
+    assert width == pytest.approx(110.5)
 
 
 def test_svg_draws_every_entity_where_it_is() -> None:

@@ -1,0 +1,90 @@
+"""The command `lintsvc`. Commands are imported only when they are named: `lintsvc --help` must be quick.
+
+Exit status: 0 nothing to object to; 1 findings; 2 bad usage, or a file that cannot be read;
+3 a check that could not be finished; 130 stopped from the keyboard.
+"""
+
+from __future__ import annotations
+
+import difflib
+import sys
+from importlib import import_module
+
+import click
+
+from lintsvc import __version__
+
+#: Name of a command: the module and function of it, and its line in the list of commands.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "check": ("lintsvc.commands.check:check", "Check part files against the rules of their process."),
+    "rules": ("lintsvc.commands.rules:rules", "List the rules."),
+    "explain": ("lintsvc.commands.rules:explain", "Say everything about one rule."),
+    "materials": ("lintsvc.commands.materials:materials", "List the materials of the handbook."),
+    "schema": ("lintsvc.commands.schema:schema", "Print the JSON Schema of the JSON report."),
+}
+
+BAD_USAGE = 2
+STOPPED = 130
+
+
+class _Commands(click.Group):
+    """A group that knows its commands by name and line, and imports one on use."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        module, function = COMMANDS[name][0].split(":")
+        found = getattr(import_module(module), function)
+        assert isinstance(found, click.Command)
+        return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        # From the table: click would import every command for its first line of help.
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in COMMANDS and not name.startswith("-"):
+            close = difflib.get_close_matches(name, COMMANDS, n=1)
+            meant = f"did you mean {close[0]}?" if close else f"there are {', '.join(COMMANDS)}"
+            ctx.fail(f"there is no command {name!r}; {meant}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="lintsvc", message="%(prog)s %(version)s")
+def commands() -> None:
+    """Check part files before they are sent out to be made.
+
+    Powder-bed nylon prints, laser-cut and bent sheet, hand-cut gaskets.
+    """
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command and end the process with its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        # Whatever the terminal cannot show is written as an escape instead of ending in an error.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        status = commands.main(args, prog_name="lintsvc", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        error.show()
+        status = BAD_USAGE
+    except click.ClickException as error:
+        error.show()
+        status = BAD_USAGE
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped", err=True)
+        status = STOPPED
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,104 @@
+"""The process that checks files for the command: `python -m lintsvc.commands.checker [RULES-DIR …]`.
+
+Geometry libraries are native code: one may crash, hang, or print on standard output. Here that costs
+one file and not the command. Jobs come as pickles on standard input, answers go out on standard output.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
+
+from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
+
+if TYPE_CHECKING:
+    from lintsvc.rulebook.check import Result
+    from lintsvc.rulebook.rule import Rule
+
+
+def main(folders: list[Path]) -> None:
+    """Load the packs, then answer jobs until the input closes."""
+    # Ctrl-C reaches the whole process group; the command decides what it means and ends us.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    answers = _own_output()
+    _bind_to_parent()
+    from lintsvc.rulebook.packs import load_packs
+    from lintsvc.rulebook.rule import RuleError
+
+    try:
+        rules = [rule for pack in load_packs(folders) for rule in pack.rules]
+    except RuleError as error:
+        _send(answers, Refused(str(error)))
+        return
+    while True:
+        try:
+            job = pickle.load(sys.stdin.buffer)  # noqa: S301 - from the command that started us
+        except EOFError:
+            return
+        try:
+            answer: Done | Lost = _answer(job, rules, answers)
+        except Exception as error:  # noqa: BLE001 - the border of the process: our own mistake costs this file only, and is told
+            answer = Lost(job.number, f"{type(error).__name__}: {error}")
+        _send(answers, answer)
+
+
+def _answer(job: Job, rules: list[Rule], answers: BinaryIO) -> Done:
+    from lintsvc.rulebook.check import Progress, check_file
+
+    progress = Progress(step=lambda step, percent: _send(answers, Step(job.number, step, percent)))
+    result = check_file(job.path, job.choices, rules, name=job.name, progress=progress)
+    trouble, picture = "", None
+    if result.checked is not None:
+        if job.highlights is not None:
+            trouble = _write_highlights(job.highlights, result)
+        if job.picture:
+            from lintsvc.reports.picture import picture_svg
+
+            picture = picture_svg(result.checked.part, result.report.findings)
+    return Done(job.number, result.report, picture, trouble)
+
+
+def _write_highlights(target: tuple[Path, str], result: Result) -> str:
+    from lintsvc.reports.highlights import write_highlights
+
+    assert result.checked is not None  # the caller looked
+    folder, stem = target
+    try:
+        write_highlights(folder, stem, result.checked.part, result.report.findings)
+    except OSError as error:
+        return f"{folder / stem}: {error.strerror or error}"
+    return ""
+
+
+def _send(answers: BinaryIO, message: Message) -> None:
+    pickle.dump(message, answers, protocol=pickle.HIGHEST_PROTOCOL)
+    answers.flush()
+
+
+def _own_output() -> BinaryIO:
+    """Keep standard output for the answers, and send what libraries print there into nothing."""
+    answers = os.fdopen(os.dup(1), "wb")
+    null = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(null, 1)
+    os.close(null)
+    return answers
+
+
+def _bind_to_parent() -> None:
+    """End when the command does, however it ends; leave no core file. Where the system has such things (Linux)."""
+    if sys.platform != "linux":
+        return
+    import ctypes
+    import resource
+
+    pr_set_pdeathsig = 1
+    ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGKILL, 0, 0, 0)
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+if __name__ == "__main__":
+    main([Path(x) for x in sys.argv[1:]])

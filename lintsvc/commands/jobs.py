@@ -1,0 +1,61 @@
+"""What the command tells a checking process, and what comes back. Sent as pickles between our own processes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from lintsvc.model.choices import Choices
+from lintsvc.model.report import PartReport
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One file to check. `number` is its place in the report."""
+
+    number: int
+    path: Path
+    name: str
+    choices: Choices
+    #: Where highlights are written, and under which name; None: no highlights.
+    highlights: tuple[Path, str] | None = None
+    #: Whether a picture is wanted, for a report that shows one.
+    picture: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The file is being read, measured, or held against a rule."""
+
+    number: int
+    step: str
+    percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """The file's entry of the report; SVG text of the picture where one was asked for."""
+
+    number: int
+    report: PartReport
+    picture: str | None = None
+    #: Why the highlights could not be written; empty where they were, or none were asked for.
+    trouble: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """Nothing can be checked at all, by what the user said: a rule file or a choice is wrong."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """The check of this file came to nothing."""
+
+    number: int
+    why: str
+
+
+Message = Step | Done | Lost | Refused
