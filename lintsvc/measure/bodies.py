@@ -8,6 +8,7 @@ import numpy as np
 
 from lintsvc.measure.edges import shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.soundness import Soundness
 from lintsvc.model.body import Body
 
 
@@ -24,6 +25,11 @@ class BodyMeasurements:
     def mesh(self) -> Mesh:
         """The welded mesh."""
         return Mesh.of(self.body)
+
+    @cached_property
+    def soundness(self) -> Soundness:
+        """Whether the mesh is the boundary of a solid, and where it is not."""
+        return Soundness(self.mesh)
 
     @property
     def triangles(self) -> int:

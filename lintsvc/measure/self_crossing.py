@@ -1,0 +1,236 @@
+"""Faces of a mesh that go through each other or lie on each other, with the mesh's own tree.
+
+The tree is walked against itself, so every pair of faces whose boxes meet is compared once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.bvh import STACK
+from lintsvc.measure.compiled import compiled, in_parts, inlined
+from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.self_crossing_pair import APART, contact
+
+#: Contacts no deeper than this many roundings of the coordinates may come from the file's precision alone.
+ROUNDINGS_OF_A_CONTACT = 8.0
+#: The walk is cut into about this many pairs of branches, to be shared between threads.
+_TASKS = 16384
+#: From this many contacts in one lot on, only those of faces not yet known to cross are kept.
+_ENOUGH = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Contacts:
+    """Pairs of faces. `first`, `second`: (k,) face numbers, first < second. `kind`: as in self_crossing_pair.
+
+    `depth_mm`: how far the two reach through or over each other, at least. On a mesh that crosses itself
+    nearly everywhere not every pair is listed, but every face that crosses another is in one.
+    """
+
+    first: Ints
+    second: Ints
+    kind: NDArray[np.int8]
+    depth_mm: Floats
+
+    def __len__(self) -> int:
+        """How many pairs there are."""
+        return len(self.first)
+
+    def of(self, chosen: NDArray[Any]) -> Contacts:
+        """Return the chosen pairs (a mask or numbers)."""
+        return Contacts(self.first[chosen], self.second[chosen], self.kind[chosen], self.depth_mm[chosen])
+
+    @property
+    def faces(self) -> Ints:
+        """Numbers of all faces in a pair, each once, ascending."""
+        return np.unique(np.concatenate([self.first, self.second]))
+
+
+def contacts(mesh: Mesh, slack: float) -> Contacts:
+    """Find all pairs of faces that cross, or lie on each other in one plane, deeper than `slack` mm.
+
+    Faces with the same three corners are no contact here (they are doubles), nor are faces without a
+    usable normal.
+    """
+    tree = mesh.bvh
+    nodes = (tree.boxes, tree.child, tree.count)
+    tasks = _branches(_TASKS, slack, *nodes)
+    known = np.zeros(len(mesh), np.uint8)
+    lots = in_parts(
+        _walk, len(tasks), tasks, slack, _ENOUGH, *nodes, tree.order, tree.corners, tree.normals, mesh.faces, known
+    )
+    pairs = np.concatenate([pair for pair, _ in lots])
+    depth = np.concatenate([deep for _, deep in lots])
+    low, high = pairs[:, :2].min(axis=1), pairs[:, :2].max(axis=1)
+    # Threads end in any order; the result must not.
+    order = np.lexsort((high, low))
+    return Contacts(low[order], high[order], pairs[order, 2].astype(np.int8), depth[order])
+
+
+@inlined
+def _apart(boxes: Any, a: int, b: int, slack: float) -> Any:
+    """True when two nodes' boxes are further apart than `slack` along an axis."""
+    return (
+        boxes[a, 0] > boxes[b, 3] + slack
+        or boxes[b, 0] > boxes[a, 3] + slack
+        or boxes[a, 1] > boxes[b, 4] + slack
+        or boxes[b, 1] > boxes[a, 4] + slack
+        or boxes[a, 2] > boxes[b, 5] + slack
+        or boxes[b, 2] > boxes[a, 5] + slack
+    )
+
+
+@inlined
+def _girth(boxes: Any, a: int) -> Any:
+    """Sum of a box's sides: the larger of two nodes is opened first."""
+    return boxes[a, 3] - boxes[a, 0] + boxes[a, 4] - boxes[a, 1] + boxes[a, 5] - boxes[a, 2]
+
+
+@inlined
+def _open(a: int, b: int, boxes: Any, child: Any, count: Any, slack: float, into: Any, at: int) -> int:
+    """Put the pairs of branches below nodes a and b, not both leaves, into rows from `at` on; return the next row."""
+    if a == b:
+        c = child[a]
+        into[at, 0] = c
+        into[at, 1] = c
+        into[at + 1, 0] = c + 1
+        into[at + 1, 1] = c + 1
+        at += 2
+        if not _apart(boxes, c, c + 1, slack):
+            into[at, 0] = c
+            into[at, 1] = c + 1
+            at += 1
+        return at
+    if count[a] != 0 or (count[b] == 0 and _girth(boxes, b) > _girth(boxes, a)):
+        a, b = b, a
+    for c in range(child[a], child[a] + 2):
+        if not _apart(boxes, c, b, slack):
+            into[at, 0] = c
+            into[at, 1] = b
+            at += 1
+    return at
+
+
+@compiled
+def _branches(wanted: int, slack: float, boxes: Any, child: Any, count: Any) -> Any:
+    """Open the pair (root, root) breadth first until there are about `wanted` pairs; return (k, 2) nodes."""
+    pairs = np.zeros((1, 2), np.int32)
+    if count[0] < 0:
+        return pairs[:0].copy()
+    while True:
+        more = np.empty((3 * len(pairs), 2), np.int32)
+        at = 0
+        opened = False
+        for i in range(len(pairs)):
+            a = pairs[i, 0]
+            b = pairs[i, 1]
+            if count[a] != 0 and count[b] != 0:
+                more[at, 0] = a
+                more[at, 1] = b
+                at += 1
+            else:
+                at = _open(a, b, boxes, child, count, slack, more, at)
+                opened = True
+        pairs = more[:at].copy()
+        if at >= wanted or not opened:
+            return pairs
+
+
+@compiled
+def _walk(
+    start: int,
+    stop: int,
+    tasks: Any,
+    slack: float,
+    enough: int,
+    boxes: Any,
+    child: Any,
+    count: Any,
+    order: Any,
+    corners: Any,
+    normals: Any,
+    faces: Any,
+    known: Any,
+) -> Any:
+    """Compare all faces below the pairs of branches `tasks[start:stop]`."""
+    pairs = np.empty((64, 3), np.int32)
+    depths = np.empty(64)
+    found = 0
+    stack = np.empty((4 * STACK, 2), np.int32)
+    scratch = np.empty((2, 3))
+    low = np.empty(3)
+    high = np.empty(3)
+    for task in range(start, stop):
+        stack[0, 0] = tasks[task, 0]
+        stack[0, 1] = tasks[task, 1]
+        height = 1
+        while height > 0:
+            height -= 1
+            a = stack[height, 0]
+            b = stack[height, 1]
+            if count[a] == 0 or count[b] == 0:
+                height = _open(a, b, boxes, child, count, slack, stack, height)
+                continue
+            for i in range(child[a], child[a] + count[a]):
+                if normals[i, 0] == 0.0 and normals[i, 1] == 0.0 and normals[i, 2] == 0.0:
+                    continue
+                f = order[i]
+                f0 = faces[f, 0]
+                f1 = faces[f, 1]
+                f2 = faces[f, 2]
+                for k in range(3):
+                    low[k] = min(corners[i, k], corners[i, k + 3], corners[i, k + 6]) - slack
+                    high[k] = max(corners[i, k], corners[i, k + 3], corners[i, k + 6]) + slack
+                for j in range(i + 1 if a == b else child[b], child[b] + count[b]):
+                    if (
+                        min(corners[j, 0], corners[j, 3], corners[j, 6]) > high[0]
+                        or max(corners[j, 0], corners[j, 3], corners[j, 6]) < low[0]
+                        or min(corners[j, 1], corners[j, 4], corners[j, 7]) > high[1]
+                        or max(corners[j, 1], corners[j, 4], corners[j, 7]) < low[1]
+                        or min(corners[j, 2], corners[j, 5], corners[j, 8]) > high[2]
+                        or max(corners[j, 2], corners[j, 5], corners[j, 8]) < low[2]
+                    ):
+                        continue
+                    if normals[j, 0] == 0.0 and normals[j, 1] == 0.0 and normals[j, 2] == 0.0:
+                        continue
+                    g = order[j]
+                    shared_i = 0
+                    shared_j = 0
+                    same = 0
+                    for k in range(3):
+                        v = faces[g, k]
+                        if v == f0:
+                            shared_i |= 1
+                        elif v == f1:
+                            shared_i |= 2
+                        elif v == f2:
+                            shared_i |= 4
+                        else:
+                            continue
+                        shared_j |= 1 << k
+                        same += 1
+                    if same == 3 or (found >= enough and known[f] and known[g]):
+                        continue
+                    kind, depth = contact(corners, normals, i, j, shared_i, shared_j, slack, scratch)
+                    if kind == APART:
+                        continue
+                    if found == len(pairs):
+                        wider = np.empty((2 * found, 3), np.int32)
+                        wider[:found] = pairs
+                        pairs = wider
+                        deeper = np.empty(2 * found)
+                        deeper[:found] = depths
+                        depths = deeper
+                    pairs[found, 0] = f
+                    pairs[found, 1] = g
+                    pairs[found, 2] = kind
+                    depths[found] = depth
+                    found += 1
+                    known[f] = 1
+                    known[g] = 1
+    return pairs[:found].copy(), depths[:found].copy()

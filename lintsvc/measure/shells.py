@@ -1,0 +1,344 @@
+"""Connected shells: which way they face, what they enclose, and which lies in which."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.bvh import STACK
+from lintsvc.measure.compiled import compiled, in_parts
+from lintsvc.measure.edges import shells
+from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.topology import Bools, Topology
+from lintsvc.measure.topology_groups import over_corners
+
+#: A point just inside a shell is this share of the part's size off its face, at least so many roundings.
+_STEP = 1e-7
+_ROUNDINGS_OF_A_STEP = 40.0
+#: Directions tried until a ray meets no edge: no plane, axis or diagonal of a usual part is parallel to them.
+_DIRECTIONS = np.array(
+    [
+        [0.6179, 0.3721, 0.6926],
+        [-0.2713, 0.8839, 0.3808],
+        [0.4657, -0.5501, 0.6932],
+        [0.1373, 0.2239, -0.9649],
+        [-0.7411, -0.4793, -0.4701],
+        [0.9137, -0.3583, -0.1919],
+    ]
+)
+
+
+class Shells:
+    """The shells of a mesh: counted faces that hang together over edges, crowded ones too."""
+
+    def __init__(self, mesh: Mesh, topology: Topology) -> None:
+        self.mesh = mesh
+        self.topology = topology
+
+    @cached_property
+    def _labels(self) -> tuple[Ints, int]:
+        label, count = shells(self.topology.mates)
+        if not len(self.topology.set_aside):
+            return label, count
+        # Faces set aside are shells of their own there: leave them out and number the rest anew.
+        label = label.copy()
+        label[self.topology.set_aside] = -1
+        used, new = np.unique(label, return_inverse=True)
+        label = new.astype(np.int32) - 1
+        return label, len(used) - 1
+
+    @property
+    def label(self) -> Ints:
+        """(m,) the shell of each face; -1 for faces that do not count."""
+        return self._labels[0]
+
+    @property
+    def count(self) -> int:
+        """How many shells there are."""
+        return self._labels[1]
+
+    @cached_property
+    def _mixed(self) -> Bools:
+        """(patches,) True for pieces of surface that are wound both ways, and could be wound one way."""
+        topology = self.topology
+        mixed = np.zeros(len(topology.twisted), bool)
+        mixed[topology.patch[topology.side == 1]] = True
+        mixed &= topology.twisted == 0
+        return mixed
+
+    @cached_property
+    def _by_majority(self) -> Floats:
+        """As `sign`, each piece of surface by the larger part of its area."""
+        topology = self.topology
+        sign = (topology.patch >= 0).astype(np.float64)
+        if self._mixed.any():
+            members = np.flatnonzero((topology.patch >= 0) & self._mixed[topology.patch])
+            patch, side = topology.patch[members], topology.side[members]
+            areas = np.bincount(2 * patch + side, self.mesh.areas[members], 2 * len(self._mixed)).reshape(-1, 2)
+            fewer = areas[:, 1] <= areas[:, 0]
+            sign[members[side == fewer[patch]]] = -1.0
+        return sign
+
+    @cached_property
+    def _turned(self) -> Bools:
+        """(count,) True for shells wound both ways that lie in the open air and whose larger part faces inward.
+
+        There is no doubt which way such a shell should face, however few of its faces do.
+        """
+        turned = np.zeros(self.count, bool)
+        if self._mixed.any():
+            pieces = np.unique(np.stack([self.label, self.topology.patch], axis=1), axis=0)
+            pieces = pieces[pieces[:, 0] >= 0]
+            single = np.bincount(pieces[:, 0], minlength=self.count) == 1
+            turned[pieces[self._mixed[pieces[:, 1]], 0]] = True
+            turned &= single & self.closed & (self._sums[0] < 0)
+            if turned.any():
+                turned &= self._around(self._by_majority, np.sign(self._sums[0]), turned) == 0
+        return turned
+
+    @cached_property
+    def sign(self) -> Floats:
+        """(m,) -1 for faces wound against the way that their surface should face, else 1; 0 for those not counted."""
+        if not self._turned.any():
+            return self._by_majority
+        return np.where(self._turned[self.label] & (self.label >= 0), -self._by_majority, self._by_majority)
+
+    @property
+    def against(self) -> Bools:
+        """(m,) True for faces wound against the rest of their surface."""
+        return self.sign < 0
+
+    @cached_property
+    def _sums(self) -> tuple[Floats, Floats, Floats, Ints]:
+        volume = np.zeros(self.count)
+        area = np.zeros(self.count)
+        box = np.concatenate([np.full((self.count, 3), np.inf), np.full((self.count, 3), -np.inf)], axis=1)
+        largest = np.full(self.count, -1, np.int32)
+        mesh = self.mesh
+        _sum(mesh.vertices, mesh.faces, mesh.areas, self.label, self._by_majority, volume, area, box, largest)
+        return volume, area, box, largest
+
+    @cached_property
+    def volume(self) -> Floats:
+        """(count,) mm3 enclosed, each shell wound one way; negative for a void, or a shell turned inside out.
+
+        Means nothing for an open shell.
+        """
+        return np.where(self._turned, -self._sums[0], self._sums[0])
+
+    @property
+    def area(self) -> Floats:
+        """(count,) mm2."""
+        return self._sums[1]
+
+    @property
+    def box(self) -> Floats:
+        """(count, 6) low and high corners, mm."""
+        return self._sums[2]
+
+    @property
+    def largest(self) -> Ints:
+        """(count,) the face of largest area."""
+        return self._sums[3]
+
+    @cached_property
+    def closed(self) -> Bools:
+        """(count,) True for shells that enclose something: no open edge, and at crowded edges as many out as back."""
+        topology = self.topology
+        closed = np.ones(self.count, bool)
+        closed[self.label[topology.open // 3]] = False
+        crowded = topology.crowded
+        if len(crowded):
+            ends = topology.ends(crowded)
+            group = edge_numbers(ends)
+            way = np.where(ends[:, 0] < ends[:, 1], 1.0, -1.0) * self._by_majority[crowded // 3]
+            uneven = np.bincount(group, weights=way) != 0
+            closed[self.label[crowded[uneven[group]] // 3]] = False
+        twisted = np.flatnonzero(topology.twisted)
+        if len(twisted):
+            closed[self.label[np.isin(topology.patch, twisted)]] = False
+        return closed
+
+    @cached_property
+    def around(self) -> Ints:
+        """(count,) how many times the other closed shells wind around each shell, counted just inside it.
+
+        0 in the open air, 1 within a solid, 0 again for an island in a void. Open shells get 0.
+        """
+        return self._around(self.sign, np.ones(self.count), self.closed)
+
+    def _around(self, sign: Floats, worth: Floats, wanted: Bools) -> Ints:
+        """Winding around the `wanted` shells, with each closed shell counted `worth` times its sign."""
+        found = np.zeros(self.count, np.int32)
+        chosen = np.flatnonzero(wanted).astype(np.int32)
+        if self.count < 2 or not len(chosen):
+            return found
+        mesh, tree = self.mesh, self.mesh.bvh
+        face = self.largest[chosen]
+        inward = -np.sign(self._sums[0][chosen]) * self._by_majority[face]
+        step = max(mesh.size * _STEP, mesh.rounding_mm * _ROUNDINGS_OF_A_STEP)
+        points = mesh.vertices[mesh.faces[face]].mean(axis=1) + step * inward[:, None] * mesh.normals[face]
+        ways = _DIRECTIONS / np.linalg.norm(_DIRECTIONS, axis=1)[:, None]
+        weight = np.where(self.label >= 0, sign * (self.closed * worth)[self.label], 0.0)
+        total = np.empty(len(chosen))
+        nodes = (tree.boxes, tree.child, tree.count, tree.order, tree.corners)
+        in_parts(_wind, len(chosen), points, ways, chosen, self.label, weight, *nodes, total)
+        found[chosen] = np.rint(total).astype(np.int32)
+        return found
+
+    @cached_property
+    def touching(self) -> Ints:
+        """(count,) label of the shells that hang together over a vertex at least."""
+        faces = np.flatnonzero(self.label >= 0)
+        groups = over_corners(self.mesh.faces[faces])
+        joined = np.zeros(self.count, np.int32)
+        joined[self.label[faces]] = groups
+        return joined
+
+
+def edge_numbers(ends: NDArray[Any]) -> NDArray[np.int64]:
+    """Number the edges given by (k, 2) vertices, the same number for the same two vertices in either order."""
+    if not len(ends):
+        return np.zeros(0, np.int64)
+    low, high = ends.min(axis=1).astype(np.int64), ends.max(axis=1).astype(np.int64)
+    return np.unique(low << 32 | high, return_inverse=True)[1].reshape(-1)
+
+
+@compiled
+def _sum(
+    vertices: Any, faces: Any, areas: Any, label: Any, sign: Any, volume: Any, area: Any, box: Any, largest: Any
+) -> None:
+    """Add up volume, area and box of every shell, each about a vertex of its own, so that no digits are lost."""
+    base = np.zeros((volume.shape[0], 3))
+    for i in range(faces.shape[0]):
+        s = label[i]
+        if s < 0:
+            continue
+        a = faces[i, 0]
+        b = faces[i, 1]
+        c = faces[i, 2]
+        if largest[s] < 0:
+            largest[s] = i
+            for k in range(3):
+                base[s, k] = vertices[a, k]
+        if areas[i] > areas[largest[s]]:
+            largest[s] = i
+        area[s] += areas[i]
+        for k in range(3):
+            box[s, k] = min(box[s, k], vertices[a, k], vertices[b, k], vertices[c, k])
+            box[s, k + 3] = max(box[s, k + 3], vertices[a, k], vertices[b, k], vertices[c, k])
+        ax = vertices[a, 0] - base[s, 0]
+        ay = vertices[a, 1] - base[s, 1]
+        az = vertices[a, 2] - base[s, 2]
+        bx = vertices[b, 0] - base[s, 0]
+        by = vertices[b, 1] - base[s, 1]
+        bz = vertices[b, 2] - base[s, 2]
+        cx = vertices[c, 0] - base[s, 0]
+        cy = vertices[c, 1] - base[s, 1]
+        cz = vertices[c, 2] - base[s, 2]
+        six = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
+        volume[s] += sign[i] * six / 6.0
+
+
+@compiled
+def _wind(
+    start: int,
+    stop: int,
+    points: Any,
+    ways: Any,
+    own: Any,
+    label: Any,
+    weight: Any,
+    boxes: Any,
+    child: Any,
+    count: Any,
+    order: Any,
+    corners: Any,
+    total: Any,
+) -> None:
+    """Fill in how often the shells other than `own` wind around each point, along the first way that meets no edge."""
+    for i in range(start, stop):
+        for w in range(ways.shape[0]):
+            total[i], sure = _cross(points[i], ways[w], own[i], label, weight, boxes, child, count, order, corners)
+            if sure:
+                break
+
+
+@compiled
+def _cross(
+    point: Any,
+    way: Any,
+    own: int,
+    label: Any,
+    weight: Any,
+    boxes: Any,
+    child: Any,
+    count: Any,
+    order: Any,
+    corners: Any,
+) -> Any:
+    """Follow a ray and add up, by weight, the faces of other shells that it leaves minus those that it enters.
+
+    Returns the sum, and False where the ray comes so near an edge that the sum may be wrong.
+    """
+    total = 0.0
+    sure = True
+    stack = np.empty(STACK, np.int32)
+    stack[0] = 0
+    height = 1
+    while height > 0:
+        height -= 1
+        node = stack[height]
+        near = 0.0
+        far = np.inf
+        for k in range(3):
+            one = (boxes[node, k] - point[k]) / way[k]
+            two = (boxes[node, k + 3] - point[k]) / way[k]
+            near = max(near, min(one, two))
+            far = min(far, max(one, two))
+        if near > far * (1.0 + 1e-6) + 1e-12:
+            continue
+        c = child[node]
+        if count[node] == 0:
+            stack[height] = c
+            stack[height + 1] = c + 1
+            height += 2
+            continue
+        for q in range(c, c + count[node]):
+            f = order[q]
+            if label[f] == own or weight[f] == 0.0:
+                continue
+            ex = corners[q, 3] - corners[q, 0]
+            ey = corners[q, 4] - corners[q, 1]
+            ez = corners[q, 5] - corners[q, 2]
+            gx = corners[q, 6] - corners[q, 0]
+            gy = corners[q, 7] - corners[q, 1]
+            gz = corners[q, 8] - corners[q, 2]
+            hx = way[1] * gz - way[2] * gy
+            hy = way[2] * gx - way[0] * gz
+            hz = way[0] * gy - way[1] * gx
+            det = ex * hx + ey * hy + ez * hz
+            if det == 0.0:
+                continue
+            sx = point[0] - corners[q, 0]
+            sy = point[1] - corners[q, 1]
+            sz = point[2] - corners[q, 2]
+            u = (sx * hx + sy * hy + sz * hz) / det
+            qx = sy * ez - sz * ey
+            qy = sz * ex - sx * ez
+            qz = sx * ey - sy * ex
+            v = (way[0] * qx + way[1] * qy + way[2] * qz) / det
+            least = min(u, v, 1.0 - u - v)
+            if least < -1e-9:
+                continue
+            t = (gx * qx + gy * qy + gz * qz) / det
+            if t < 0.0:
+                continue
+            if least < 1e-9:
+                sure = False
+            # det = -(way . normal): negative where the ray leaves.
+            total += weight[f] if det < 0.0 else -weight[f]
+    return total, sure

@@ -1,0 +1,323 @@
+"""Is the mesh the boundary of a solid? Each way in which it is not, as defects with a place."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.facets import Facets, facets, heights
+from lintsvc.measure.mesh import Floats, Mesh
+from lintsvc.measure.self_crossing import ROUNDINGS_OF_A_CONTACT, Contacts, contacts
+from lintsvc.measure.self_crossing_lines import crossing_lines
+from lintsvc.measure.self_crossing_pair import BACK_TO_BACK, CROSSING
+from lintsvc.measure.shells import Shells, edge_numbers
+from lintsvc.measure.soundness_defects import Defect, at_edges, at_faces, worst_first
+from lintsvc.measure.topology import Topology
+from lintsvc.measure.topology_groups import components, over_corners
+
+#: A face no higher than this many roundings of its coordinates has its corners on one line.
+ROUNDINGS_OF_A_LINE = 2.0
+
+Defects = tuple[Defect, ...]
+Rows = NDArray[np.int64]
+
+
+class Soundness:
+    """Measurements of one mesh, made on first use.
+
+    Lists of defects come worst first; the tail of a long list is told in one. Face numbers are the report's.
+    """
+
+    def __init__(self, mesh: Mesh) -> None:
+        self.mesh = mesh
+        self.topology = Topology(mesh)
+        self.shells = Shells(mesh, self.topology)
+
+    @cached_property
+    def rounding_mm(self) -> float:
+        """How far a coordinate may be off. Never better than single precision: text files are written with as much."""
+        return max(self.mesh.rounding_mm, self.farthest_mm * 2.0**-24)
+
+    @cached_property
+    def heights(self) -> Floats:
+        """(m,) lowest height of each face, mm."""
+        return heights(self.mesh)
+
+    @cached_property
+    def facets(self) -> Facets:
+        """Flat facets and their chord deviation."""
+        return facets(self.mesh, self.topology.mates)
+
+    @cached_property
+    def contacts(self) -> Contacts:
+        """Pairs of counted faces that cross or lie on each other."""
+        found = contacts(self.mesh, ROUNDINGS_OF_A_CONTACT * self.rounding_mm)
+        counted = self.topology.counted
+        return found.of(counted[found.first] & counted[found.second])
+
+    @cached_property
+    def open_edges(self) -> Defects:
+        """One for each connected run of open edges. Value: its length, mm. Kind `hole` for a plain ring, else `rim`."""
+        topology, mesh = self.topology, self.mesh
+        half = topology.open
+        ends = topology.ends(half)
+        label = over_corners(ends)
+        lengths = np.linalg.norm(mesh.vertices[ends[:, 1]] - mesh.vertices[ends[:, 0]], axis=1)
+
+        def make(rows: Rows) -> Defect:
+            _, times = np.unique(ends[rows], return_counts=True)
+            return Defect(
+                at_edges(mesh, ends[rows], half[rows] // 3), 0.0, len(rows), "hole" if (times == 2).all() else "rim"
+            )
+
+        return worst_first(label, np.bincount(label, lengths), mesh.vertices[ends].mean(axis=1), make)
+
+    @cached_property
+    def non_manifold_edges(self) -> Defects:
+        """One for each connected run of edges with more than two faces. Value: most faces on one edge.
+
+        Kind `touch` when as many faces run out along each edge as back: solids that touch there.
+        """
+        topology, mesh = self.topology, self.mesh
+        half = topology.crowded
+        ends = topology.ends(half)
+        edge = edge_numbers(ends)
+        faces_on = np.bincount(edge)
+        way = np.where(ends[:, 0] < ends[:, 1], 1.0, -1.0) * self.shells.sign[half // 3]
+        even = np.bincount(edge, weights=way) == 0
+        label = over_corners(ends)
+        most = np.zeros(int(label.max(initial=-1)) + 1)
+        np.maximum.at(most, label, faces_on[edge])
+
+        def make(rows: Rows) -> Defect:
+            edges, first = np.unique(edge[rows], return_index=True)
+            where = at_edges(mesh, ends[rows[first]], half[rows] // 3, on_edge=True)
+            return Defect(where, 0.0, len(edges), "touch" if even[edges].all() else "branch")
+
+        return worst_first(label, most, mesh.vertices[ends].mean(axis=1), make)
+
+    @cached_property
+    def flipped(self) -> Defects:
+        """One for each connected group of faces wound against the rest of their surface. Value: area, mm2."""
+        return self._by_area(np.flatnonzero(self.shells.against))
+
+    @cached_property
+    def twisted(self) -> Defects:
+        """One for each surface that cannot be wound one way, like a Möbius strip. Value: area, mm2."""
+        topology = self.topology
+        bad = np.isin(topology.patch, np.flatnonzero(topology.twisted))
+        return self._by_area(np.flatnonzero(bad), topology.patch)
+
+    @cached_property
+    def inside_out(self) -> Defects:
+        """One for each closed shell that encloses less than nothing. Value: its volume, mm3, positive."""
+        shells = self.shells
+        wrong = shells.closed & (shells.around + np.sign(shells.volume) < 0)
+        return self._of_shells(np.flatnonzero(wrong), -shells.volume)
+
+    @cached_property
+    def flat(self) -> NDArray[np.bool_]:
+        """(m,) True for faces without area: two corners on one vertex, or all three on one line."""
+        flat: NDArray[np.bool_] = self.heights <= ROUNDINGS_OF_A_LINE * self.rounding_mm
+        flat[self.topology.collapsed] = True
+        return flat
+
+    @cached_property
+    def degenerate(self) -> Defects:
+        """All faces without area, in one. Value: how many they are."""
+        faces = np.flatnonzero(self.flat)
+        if not len(faces):
+            return ()
+        return (replace(self._of_faces(faces), value=float(len(faces))),)
+
+    @cached_property
+    def doubles(self) -> Defects:
+        """One for each connected group of faces that lie on each other corner for corner. Value: faces too many.
+
+        Kind `same` when they all face one way, `opposed` when they do not. Faces without area are left out:
+        they are degenerate, whatever lies on them.
+        """
+        topology = self.topology
+        groups = [x for x in topology.doubles if not self.flat[x[0]]]
+        if not groups:
+            return ()
+        faces = np.concatenate(groups)
+        sizes = np.array([len(x) for x in groups])
+        alike = np.repeat([bool(topology.turns(x).all()) for x in groups], sizes)
+        spare = np.ones(len(faces))
+        spare[np.cumsum(sizes) - sizes] = 0.0
+        # Same and opposed ones stay apart even where they touch.
+        label = over_corners(self.mesh.faces[faces] * 2 + alike[:, None])
+
+        def make(rows: Rows) -> Defect:
+            return self._of_faces(faces[rows], "same" if alike[rows].all() else "opposed")
+
+        return worst_first(label, np.bincount(label, spare), self._middles(faces), make)
+
+    def fragments(self, limit_mm: float) -> Defects:
+        """Shells apart from all others, shorter than `limit_mm`, beside a larger one. Value: longest side, mm.
+
+        Not a void in a solid, nor a shell that touches or crosses another.
+        """
+        shells = self.shells
+        if shells.count < 2:
+            return ()
+        group = shells.touching
+        count = int(group.max()) + 1
+        low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+        np.minimum.at(low, group, shells.box[:, :3])
+        np.maximum.at(high, group, shells.box[:, 3:])
+        longest = (high - low).max(axis=1)
+        loose = (longest < limit_mm) & (np.bincount(group, shells.around != 0, count) == 0)
+        if not loose.any() or (longest < limit_mm).all():
+            return ()
+        between = self._between
+        loose[group[shells.label[between.first]]] = False
+        loose[group[shells.label[between.second]]] = False
+        faces = np.flatnonzero((shells.label >= 0) & loose[group[shells.label]])
+        label = np.unique(group[shells.label[faces]], return_inverse=True)[1].reshape(-1)
+        return worst_first(label, longest[loose], self._middles(faces), lambda rows: self._of_faces(faces[rows]))
+
+    @cached_property
+    def pinched(self) -> Defects:
+        """One for each vertex in which sheets of surface meet and not along an edge. Value: faces there."""
+        mesh, vertices = self.mesh, self.topology.pinched
+        value = np.bincount(mesh.faces[self.topology.counted].ravel(), minlength=len(mesh.vertices))[vertices]
+
+        def make(rows: Rows) -> Defect:
+            faces = np.flatnonzero(np.isin(mesh.faces, vertices[rows]).any(axis=1) & self.topology.counted)
+            return Defect(at_faces(mesh, faces, point=mesh.vertices[vertices[rows[0]]]), 0.0, len(faces))
+
+        return worst_first(np.arange(len(vertices)), value, mesh.vertices[vertices], make)
+
+    @cached_property
+    def _between(self) -> Contacts:
+        """Contacts between different shells."""
+        label = self.shells.label
+        return self.contacts.of(label[self.contacts.first] != label[self.contacts.second])
+
+    @cached_property
+    def crossings(self) -> Defects:
+        """One for each connected place where one shell crosses or folds onto itself. Value: depth, mm.
+
+        Kind `crossing`, `doubled` (on each other, facing one way) or `folded` (facing opposite ways).
+        """
+        label = self.shells.label
+        within = self.contacts.of(label[self.contacts.first] == label[self.contacts.second])
+        if not len(within):
+            return ()
+        faces = within.faces
+        first, second = np.searchsorted(faces, within.first), np.searchsorted(faces, within.second)
+        # Faces hang together over a common corner, or by crossing each other.
+        touching = over_corners(self.mesh.faces[faces])
+        count = len(faces)
+        groups = components(
+            count + int(touching.max()) + 1,
+            np.concatenate([np.arange(count), first]),
+            np.concatenate([count + touching, second]),
+        )
+        return self._of_contacts(within, np.unique(groups[first], return_inverse=True)[1].reshape(-1))
+
+    @cached_property
+    def overlaps(self) -> Defects:
+        """One for each two shells that go through each other or touch over an area. Value: depth, mm.
+
+        Kind `crossing` or `doubled`; `folded` where they only touch, back to back.
+        """
+        between, label = self._between, self.shells.label
+        pair = edge_numbers(np.stack([label[between.first], label[between.second]], axis=1))
+        return self._of_contacts(between, pair)
+
+    @cached_property
+    def nested(self) -> Defects:
+        """One for each closed shell that faces outward within a solid and crosses nothing. Value: volume, mm3."""
+        shells, between = self.shells, self._between
+        through = between.of(between.kind != BACK_TO_BACK)
+        wrong = shells.closed & (shells.around + np.sign(shells.volume) > 1)
+        wrong[shells.label[through.first]] = False
+        wrong[shells.label[through.second]] = False
+        return self._of_shells(np.flatnonzero(wrong), shells.volume)
+
+    def slivers(self, limit_mm: float) -> Defects:
+        """All faces lower than `limit_mm` that are not degenerate, in one. Value: the lowest height, mm."""
+        faces = np.flatnonzero((self.heights < limit_mm) & ~self.flat)
+        if not len(faces):
+            return ()
+        worst = faces[np.argmin(self.heights[faces])]
+        where = at_faces(self.mesh, faces, point=self._middles(np.array([worst]))[0])
+        return (Defect(where, float(self.heights[worst]), len(faces)),)
+
+    def coarse(self, limit_mm: float) -> Defects:
+        """One for each connected curved region whose facets deviate by more than `limit_mm`.
+
+        Value: largest chord deviation, mm. `more`: the radius there.
+        """
+        found = self.facets
+        faces = np.flatnonzero((found.deviation_mm > limit_mm)[found.label])
+        label = over_corners(self.mesh.faces[faces])
+        worst = np.zeros(int(label.max(initial=-1)) + 1)
+        np.maximum.at(worst, label, found.deviation_mm[found.label[faces]])
+
+        def make(rows: Rows) -> Defect:
+            facet = found.label[faces[rows]]
+            most = int(np.argmax(found.deviation_mm[facet]))
+            where = at_faces(self.mesh, faces[rows], point=self._middles(faces[rows[most : most + 1]])[0])
+            return Defect(where, 0.0, len(np.unique(facet)), more=float(found.radius_mm[facet[most]]))
+
+        return worst_first(label, worst, self._middles(faces), make)
+
+    def fine(self, limit_mm: float) -> int:
+        """How many faces are smaller than a square of side `limit_mm` cut in two."""
+        return int((self.mesh.areas < limit_mm * limit_mm / 2).sum())
+
+    @cached_property
+    def farthest_mm(self) -> float:
+        """Largest distance from the origin along an axis."""
+        low, high = self.mesh.box
+        return float(max(np.abs(low).max(), np.abs(high).max()))
+
+    def _middles(self, faces: NDArray[Any]) -> Floats:
+        middles: Floats = self.mesh.vertices[self.mesh.faces[faces]].mean(axis=1)
+        return middles
+
+    def _of_faces(self, faces: NDArray[Any], kind: str = "") -> Defect:
+        return Defect(at_faces(self.mesh, faces), 0.0, len(faces), kind)
+
+    def _by_area(self, faces: NDArray[Any], of_face: NDArray[Any] | None = None) -> Defects:
+        """Faces in connected groups, or in groups by `of_face`, by area."""
+        label = over_corners(self.mesh.faces[faces])
+        if of_face is not None:
+            label = np.unique(of_face[faces], return_inverse=True)[1].reshape(-1).astype(np.int32)
+        value = np.bincount(label, self.mesh.areas[faces])
+        return worst_first(label, value, self._middles(faces), lambda rows: self._of_faces(faces[rows]))
+
+    def _of_shells(self, chosen: NDArray[np.int64], value: Floats) -> Defects:
+        """Whole shells; their point lies on the largest face."""
+        shells = self.shells
+        middles = self._middles(shells.largest[chosen])
+
+        def make(rows: Rows) -> Defect:
+            faces = np.flatnonzero(np.isin(shells.label, chosen[rows]))
+            return Defect(at_faces(self.mesh, faces, point=middles[rows[0]]), 0.0, len(faces))
+
+        return worst_first(np.arange(len(chosen)), value[chosen], middles, make)
+
+    def _of_contacts(self, found: Contacts, label: NDArray[np.int64]) -> Defects:
+        """Pairs of faces by group, by depth; the place is that of the deepest pair."""
+        deepest = np.zeros(int(label.max(initial=-1)) + 1)
+        np.maximum.at(deepest, label, found.depth_mm)
+
+        def make(rows: Rows) -> Defect:
+            pairs = found.of(rows[np.argsort(-found.depth_mm[rows], kind="stable")])
+            lines = crossing_lines(self.mesh, pairs)
+            kinds = set(pairs.kind.tolist())
+            kind = "crossing" if CROSSING in kinds else "folded" if kinds == {BACK_TO_BACK} else "doubled"
+            faces = pairs.faces
+            point, drawn = lines[0].mean(axis=0), lines[pairs.kind == CROSSING]
+            return Defect(at_faces(self.mesh, faces, point=point, lines=drawn), 0.0, len(faces), kind)
+
+        return worst_first(label, deepest, (self._middles(found.first) + self._middles(found.second)) / 2, make)

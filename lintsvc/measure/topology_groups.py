@@ -1,0 +1,64 @@
+"""Scattered bad edges and faces put together: one group for each connected defect."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.compiled import compiled
+
+Ints = NDArray[np.int32]
+
+
+def components(count: int, first: NDArray[Any], second: NDArray[Any]) -> Ints:
+    """Label `count` things that hang together by pairs (first, second): (count,) labels from 0, by lowest member."""
+    labels: Ints = _components(count, np.asarray(first, np.int32), np.asarray(second, np.int32))
+    return labels
+
+
+def by_label(labels: NDArray[Any]) -> list[NDArray[np.int64]]:
+    """Return for each label that occurs the positions that bear it, in order of label."""
+    if not len(labels):
+        return []
+    order = np.argsort(labels, kind="stable")
+    cuts = np.flatnonzero(np.diff(labels[order])) + 1
+    return np.split(order, cuts)
+
+
+def over_corners(corners: NDArray[Any]) -> Ints:
+    """Label the rows of (k, n) vertex numbers, faces or edges, that hang together over a vertex."""
+    rows = len(corners)
+    used, place = np.unique(corners.ravel(), return_inverse=True)
+    row = np.repeat(np.arange(rows), corners.shape[1])
+    return components(rows + len(used), row, rows + place.ravel())[:rows]
+
+
+@compiled
+def _components(count: int, first: Any, second: Any) -> Any:
+    """Union by lowest number, paths halved on the way."""
+    parent = np.arange(count).astype(np.int32)
+    for i in range(first.shape[0]):
+        a = first[i]
+        b = second[i]
+        while parent[a] != a:
+            parent[a] = parent[parent[a]]
+            a = parent[a]
+        while parent[b] != b:
+            parent[b] = parent[parent[b]]
+            b = parent[b]
+        if a < b:
+            parent[b] = a
+        else:
+            parent[a] = b
+    label = np.empty(count, np.int32)
+    found = 0
+    for i in range(count):
+        if parent[i] == i:
+            label[i] = found
+            found += 1
+        else:
+            # A parent has a lower number, so it is labelled already.
+            label[i] = label[parent[i]]
+    return label
