@@ -6,10 +6,18 @@ from functools import cached_property
 
 import numpy as np
 
+from lintsvc.measure.balls import INSIDE, OUTSIDE
+from lintsvc.measure.creases import Creases, creases
 from lintsvc.measure.edges import shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.places import Place, find_places
 from lintsvc.measure.soundness import Soundness
+from lintsvc.measure.widths import Widths, measure_widths
 from lintsvc.model.body import Body
+
+#: Widths are measured up to this, mm, or to the limit and a margin where that is more: one measurement for all rules.
+_NARROW_MM = 1.5
+_MARGIN = 1.3
 
 
 class BodyMeasurements:
@@ -20,6 +28,8 @@ class BodyMeasurements:
 
     def __init__(self, body: Body) -> None:
         self.body = body
+        self._widths: dict[float, Widths] = {}
+        self._places: dict[tuple[float, float], list[Place]] = {}
 
     @cached_property
     def mesh(self) -> Mesh:
@@ -87,3 +97,30 @@ class BodyMeasurements:
         total = float(mesh.areas.sum())
         x, y, z = middles.mean(axis=0) if total <= 0 else mesh.areas @ middles / total
         return (float(x), float(y), float(z))
+
+    @cached_property
+    def creases(self) -> Creases:
+        """The edges of the design: those at which the surface turns."""
+        return creases(self.mesh)
+
+    def thin_places(self, limit_mm: float) -> list[Place]:
+        """Walls and pins thinner than the limit, thinnest first."""
+        return self._narrow(INSIDE, limit_mm)
+
+    def narrow_places(self, limit_mm: float) -> list[Place]:
+        """Gaps and holes narrower than the limit, narrowest first."""
+        return self._narrow(OUTSIDE, limit_mm)
+
+    def _narrow(self, side: float, limit_mm: float) -> list[Place]:
+        if (side, limit_mm) not in self._places:
+            self._places[side, limit_mm] = find_places(
+                self.mesh, self.creases, self._widths_up_to(side, limit_mm * _MARGIN), limit_mm
+            )
+        return self._places[side, limit_mm]
+
+    def _widths_up_to(self, side: float, cap_mm: float) -> Widths:
+        have = self._widths.get(side)
+        if have is None or have.cap_mm < cap_mm:
+            have = measure_widths(self.mesh, self.creases, side, max(cap_mm, _NARROW_MM))
+            self._widths[side] = have
+        return have

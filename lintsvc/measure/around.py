@@ -1,0 +1,146 @@
+"""What else is near the middle of a thin place: is the ball really inside, is it a pin, is a rim close by?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.bvh import STACK, Bvh
+from lintsvc.measure.compiled import compiled, in_parts
+from lintsvc.measure.nearest import box_distance2, closest_on_triangle
+
+#: How far around the middle is looked, in radii of the ball.
+REACH = 2.2
+#: The ball may be cut by this share of its radius: facets beside the contact cut a little.
+_CUT = 0.25
+#: Squared cosine of how squarely a surface at right angles must be met: 36 degrees.
+_SQUARE2 = 0.65
+#: Directions told apart around the middle.
+_SECTORS = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Around:
+    """For each ball: `inside` (n,) False where it sticks out through a side; `across` (n,) mm, the width
+    at right angles to the measured one when that is at most REACH widths (a pin, a post, a round hole),
+    else infinite; `rim` (n,) distance to the nearest surface at right angles, infinite beyond REACH radii."""
+
+    inside: NDArray[np.bool_]
+    across: NDArray[np.float64]
+    rim: NDArray[np.float64]
+
+
+def look_around(
+    bvh: Bvh, centres: NDArray[np.float64], directions: NDArray[np.float64], radii: NDArray[np.float64]
+) -> Around:
+    """Look around (n, 3) centres of balls of (n,) radii that touch along (n, 3) unit directions."""
+    count = len(centres)
+    found = Around(np.empty(count, bool), np.empty(count), np.empty(count))
+    in_parts(
+        _look,
+        count,
+        centres,
+        directions,
+        radii,
+        bvh.boxes,
+        bvh.child,
+        bvh.count,
+        bvh.corners,
+        bvh.normals,
+        found.inside,
+        found.across,
+        found.rim,
+    )
+    return found
+
+
+@compiled
+def _look(
+    start: int,
+    stop: int,
+    centres: Any,
+    directions: Any,
+    radii: Any,
+    boxes: Any,
+    child: Any,
+    count: Any,
+    corners: Any,
+    leaf_normals: Any,
+    inside: Any,
+    across: Any,
+    rim: Any,
+) -> None:
+    """Visit every triangle in reach; keep the nearest by direction around the ball's axis."""
+    stack = np.empty(STACK, np.int32)
+    nearest = np.empty(_SECTORS)
+    for i in range(start, stop):
+        x = centres[i, 0]
+        y = centres[i, 1]
+        z = centres[i, 2]
+        nx = directions[i, 0]
+        ny = directions[i, 1]
+        nz = directions[i, 2]
+        # Two directions at right angles to the axis.
+        if abs(nx) < 0.6:
+            ux = 0.0
+            uy = nz
+            uz = -ny
+        else:
+            ux = -nz
+            uy = 0.0
+            uz = nx
+        length = np.sqrt(ux * ux + uy * uy + uz * uz)
+        ux /= length
+        uy /= length
+        uz /= length
+        vx = ny * uz - nz * uy
+        vy = nz * ux - nx * uz
+        vz = nx * uy - ny * ux
+        reach2 = (REACH * radii[i]) ** 2
+        least2 = reach2
+        nearest[:] = np.inf
+        stack[0] = 0
+        height = 1
+        while height > 0:
+            height -= 1
+            node = stack[height]
+            if box_distance2(boxes, node, x, y, z) >= reach2:
+                continue
+            c = child[node]
+            if count[node] == 0:
+                stack[height] = c
+                stack[height + 1] = c + 1
+                height += 2
+                continue
+            for q in range(c, c + count[node]):
+                a, b, d = closest_on_triangle(x, y, z, corners, q)
+                a -= x
+                b -= y
+                d -= z
+                d2 = a * a + b * b + d * d
+                if d2 >= reach2:
+                    continue
+                least2 = min(least2, d2)
+                along = a * ux + b * uy + d * uz
+                beside = a * vx + b * vy + d * vz
+                flat2 = along * along + beside * beside
+                # At right angles to the axis, within 45 degrees, and a face that is met squarely:
+                # a wall's own sides, further along, are not.
+                facing = a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2]
+                if flat2 * 2 < d2 or facing * facing < _SQUARE2 * d2 or flat2 == 0:
+                    continue
+                turn = np.arctan2(beside, along) / (2 * np.pi) + 0.5
+                sector = int(turn * _SECTORS) % _SECTORS
+                nearest[sector] = min(nearest[sector], np.sqrt(d2))
+        inside[i] = least2 >= ((1 - _CUT) * radii[i]) ** 2
+        shortest = np.inf
+        width = np.inf
+        for s in range(_SECTORS):
+            shortest = min(shortest, nearest[s])
+            for turn in range(_SECTORS // 2 - 1, _SECTORS // 2 + 2):
+                width = min(width, nearest[s] + nearest[(s + turn) % _SECTORS])
+        rim[i] = shortest
+        across[i] = width

@@ -1,0 +1,197 @@
+"""Flagged points to regions: one region is one place on the part, both sides of the wall together."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.compiled import compiled
+from lintsvc.measure.mesh import Mesh
+
+#: Up to so many flagged points on a face are compared one by one; more go through a hash of cells.
+_FEW = 24
+
+
+def regions(
+    mesh: Mesh,
+    points: NDArray[np.float64],
+    face: NDArray[np.int32],
+    contact: NDArray[np.float64],
+    contact_face: NDArray[np.int32],
+    kind: NDArray[np.uint8],
+    reach: float,
+) -> tuple[NDArray[np.int32], int]:
+    """Join points of one kind that lie within `reach` of each other on one face or on faces side by side,
+    or whose contact lies within `reach` of the other.
+
+    All arrays are (n, …), in order of `face`. Returns (n,) region labels from 0, and how many there are.
+    """
+    count = len(points)
+    if not count:
+        return np.empty(0, np.int32), 0
+    first = np.searchsorted(face, np.arange(len(mesh) + 1)).astype(np.int32)
+    bare = ~mesh.normals.any(axis=1)
+    cells, heads, following = _hash(points, face, first, reach)
+    label, found = _join(
+        points, face, contact, contact_face, kind, first, bare, mesh.mates, reach, cells, heads, following
+    )
+    return label, int(found)
+
+
+@compiled
+def _key(f: int, x: int, y: int, z: int) -> Any:
+    h = (
+        np.uint64(f) * np.uint64(0x9E3779B97F4A7C15)
+        ^ np.uint64(x) * np.uint64(0xC2B2AE3D27D4EB4F)
+        ^ np.uint64(y) * np.uint64(0x165667B19E3779F9)
+        ^ np.uint64(z) * np.uint64(0xD6E8FEB86659FD93)
+    )
+    h ^= h >> np.uint64(29)
+    h *= np.uint64(0xBF58476D1CE4E5B9)
+    return h ^ (h >> np.uint64(32))
+
+
+@compiled
+def _hash(points: Any, face: Any, first: Any, reach: float) -> Any:
+    """Chain the points of crowded faces by face and cell."""
+    count = points.shape[0]
+    cells = np.empty((count, 3), np.int64)
+    size = 64
+    while size < count:
+        size *= 2
+    heads = np.full(size, -1, np.int32)
+    following = np.full(count, -1, np.int32)
+    for i in range(count):
+        for k in range(3):
+            cells[i, k] = np.int64(np.floor(points[i, k] / reach))
+        f = face[i]
+        if first[f + 1] - first[f] > _FEW:
+            slot = _key(f, cells[i, 0], cells[i, 1], cells[i, 2]) & np.uint64(size - 1)
+            following[i] = heads[slot]
+            heads[slot] = i
+    return cells, heads, following
+
+
+@compiled
+def _root(parent: Any, i: int) -> Any:
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+@compiled
+def _join_near(
+    i: int,
+    x: float,
+    y: float,
+    z: float,
+    f: int,
+    points: Any,
+    face: Any,
+    kind: Any,
+    first: Any,
+    reach: float,
+    cells: Any,
+    heads: Any,
+    following: Any,
+    parent: Any,
+) -> None:
+    """Join point i with the points of face f that lie within reach of (x, y, z)."""
+    low = first[f]
+    high = first[f + 1]
+    reach2 = reach * reach
+    if high - low <= _FEW:
+        for j in range(low, high):
+            if j != i and kind[j] == kind[i]:
+                a = points[j, 0] - x
+                b = points[j, 1] - y
+                c = points[j, 2] - z
+                if a * a + b * b + c * c <= reach2:
+                    _unite(parent, i, j)
+        return
+    cx = np.int64(np.floor(x / reach))
+    cy = np.int64(np.floor(y / reach))
+    cz = np.int64(np.floor(z / reach))
+    mask = np.uint64(heads.shape[0] - 1)
+    for u in range(cx - 1, cx + 2):
+        for v in range(cy - 1, cy + 2):
+            for w in range(cz - 1, cz + 2):
+                j = heads[_key(f, u, v, w) & mask]
+                while j >= 0:
+                    if face[j] == f and kind[j] == kind[i]:
+                        a = points[j, 0] - x
+                        b = points[j, 1] - y
+                        c = points[j, 2] - z
+                        if a * a + b * b + c * c <= reach2:
+                            _unite(parent, i, j)
+                    j = following[j]
+
+
+@compiled
+def _unite(parent: Any, i: int, j: int) -> None:
+    a = _root(parent, i)
+    b = _root(parent, j)
+    if a < b:
+        parent[b] = a
+    else:
+        parent[a] = b
+
+
+@compiled
+def _join(
+    points: Any,
+    face: Any,
+    contact: Any,
+    contact_face: Any,
+    kind: Any,
+    first: Any,
+    bare: Any,
+    mates: Any,
+    reach: float,
+    cells: Any,
+    heads: Any,
+    following: Any,
+) -> Any:
+    count = points.shape[0]
+    parent = np.arange(count).astype(np.int32)
+    near = np.empty(16, np.int32)
+    for i in range(count):
+        for end in range(2):
+            f = face[i] if end == 0 else contact_face[i]
+            x = points[i, 0] if end == 0 else contact[i, 0]
+            y = points[i, 1] if end == 0 else contact[i, 1]
+            z = points[i, 2] if end == 0 else contact[i, 2]
+            near[0] = f
+            n = 1
+            for k in range(3):
+                other = mates[3 * f + k]
+                if other < 0:
+                    continue
+                g = other // 3
+                near[n] = g
+                n += 1
+                if bare[g]:
+                    # A sliver without a normal has no points of its own: look behind it.
+                    for e in range(3):
+                        beyond = mates[3 * g + e]
+                        if beyond >= 0 and beyond // 3 != f:
+                            near[n] = beyond // 3
+                            n += 1
+            for e in range(n):
+                if first[near[e]] < first[near[e] + 1]:
+                    _join_near(
+                        i, x, y, z, near[e], points, face, kind, first, reach, cells, heads, following, parent
+                    )
+    label = np.empty(count, np.int32)
+    found = 0
+    for i in range(count):
+        r = _root(parent, i)
+        if r == i:
+            label[i] = found
+            found += 1
+        else:
+            label[i] = label[r]
+    return label, found

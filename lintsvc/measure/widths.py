@@ -1,0 +1,144 @@
+"""How thick the walls are, and how wide the gaps, all over the surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.balls import INSIDE, Balls, balls
+from lintsvc.measure.creases import Creases, spread_along
+from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.sampling import sample
+from lintsvc.measure.smooth import correct
+
+#: Points stand about this far apart, mm: closer than the limits that they are held against.
+SPACING_MM = 0.8
+#: A wall thinner by this share than its limit is thin; one of exactly the limit is not, however it was rounded.
+TOLERANCE = 0.005
+#: Creases are looked at from three directions between their faces' normals.
+_BETWEEN = (0.2, 0.5, 0.8)
+
+
+@dataclass(frozen=True, eq=False)
+class Widths:
+    """Widths at the points of the surface that have another surface within `cap_mm`.
+
+    Arrays are (n, …), in order of `face`. `normal`: the direction that was measured along; the
+    face's, or one between two faces on a crease. `width`: corrected for coarse facets. `raw`: as the
+    facets have it. `contact`, `contact_face`: where the ball touches the other side. `chord`: how far
+    the facets at both ends may lie beside the curve that they stand for. `opposed`: cosine between
+    the two sides (-1 parallel). `area`: the surface that a point stands for; 0 on a crease.
+    """
+
+    side: float
+    cap_mm: float
+    point: Floats
+    normal: Floats
+    face: Ints
+    width: Floats
+    raw: Floats
+    contact: Floats
+    contact_face: Ints
+    chord: Floats
+    opposed: Floats
+    area: Floats
+
+    def __len__(self) -> int:
+        """How many points there are."""
+        return len(self.face)
+
+    def take(self, chosen: Any) -> Widths:
+        """The points that `chosen` picks, in its order."""
+        return replace(self, **{name: getattr(self, name)[chosen] for name in _ARRAYS})
+
+    def replaced(self, numbers: NDArray[Any], others: Widths) -> Widths:
+        """A copy in which the points `numbers` are `others`."""
+        arrays = {}
+        for name in _ARRAYS:
+            arrays[name] = getattr(self, name).copy()
+            arrays[name][numbers] = getattr(others, name)
+        return replace(self, **arrays)
+
+    def below(self, limit_mm: float, rounding_mm: float) -> Widths:
+        """The points whose width is below the limit, with a tolerance."""
+        return self.take(np.flatnonzero(self.width < limit_mm * (1 - TOLERANCE) - 4 * rounding_mm))
+
+    def centres(self) -> Floats:
+        """(n, 3) the middles of the balls."""
+        return self.point + self.side * self.normal * (self.raw / 2)[:, None]
+
+
+#: Fields that hold one value a point.
+_ARRAYS = tuple(x.name for x in fields(Widths) if x.name not in ("side", "cap_mm"))
+
+
+def measure_widths(mesh: Mesh, creases: Creases, side: float, cap_mm: float) -> Widths:
+    """Measure wall thickness (`INSIDE`) or gap width (`OUTSIDE`) up to `cap_mm`."""
+    samples = sample(mesh, SPACING_MM)
+    normal = mesh.normals[samples.face]
+    flat, _ = widths_at(mesh, samples.points, samples.face, normal, side, cap_mm, area=samples.area(mesh))
+    ridges = _ridges(mesh, creases, side, cap_mm)
+    if ridges is None:
+        return flat
+    both: dict[str, Any] = {x: np.concatenate([getattr(flat, x), getattr(ridges, x)]) for x in _ARRAYS}
+    return replace(flat, **both).take(np.argsort(both["face"], kind="stable"))
+
+
+def widths_at(
+    mesh: Mesh,
+    point: Floats,
+    face: Ints,
+    normal: Floats,
+    side: float,
+    cap_mm: float,
+    *,
+    area: Floats | None = None,
+    facets: bool = True,
+) -> tuple[Widths, NDArray[np.intp]]:
+    """Measure at (n, 3) points of faces (n,) along (n, 3) normals; points with nothing near are left out.
+
+    `facets`: correct for coarse facets, which supposes that the normals are the faces'. Returns the
+    widths, and the numbers of the points that they are at.
+    """
+    found = balls(mesh.bvh, point, normal, cap_mm, side)
+    near = np.flatnonzero(found.face >= 0)
+    point, face, normal = point[near], face[near], normal[near]
+    found = Balls(found.width[near], found.contact[near], found.face[near])
+    width, chord, opposed = found.width, np.zeros(len(near)), _opposed(point, normal, found, side)
+    if facets:
+        better = correct(mesh, point, face, found, side)
+        width, chord, opposed = better.width, better.chord, np.minimum(opposed, better.opposed)
+    area = np.zeros(len(near)) if area is None else area[near]
+    widths = Widths(
+        side, cap_mm, point, normal, face, width, found.width, found.contact, found.face, chord, opposed, area
+    )
+    return widths, near
+
+
+def _opposed(point: Floats, normal: Floats, found: Balls, side: float) -> Floats:
+    """Cosine between the directions in which the ball touches at both ends."""
+    radius = found.width / 2
+    toward = found.contact - (point + side * normal * radius[:, None])
+    cosine: Floats = -side * np.einsum("ij,ij->i", normal, toward) / np.where(radius > 0, radius, 1.0)
+    return cosine
+
+
+def _ridges(mesh: Mesh, creases: Creases, side: float, cap_mm: float) -> Widths | None:
+    """Widths from the creases that point into the material (or into the gap): the bottom of a V-shaped
+    groove is a line that no point of a face lies on."""
+    chosen = np.flatnonzero((creases.convex != (side == INSIDE)) & (creases.cosine > -0.9))
+    if not len(chosen):
+        return None
+    a, b = creases.ends(mesh, chosen)
+    places, segment = spread_along(a, b, SPACING_MM)
+    half_edge = creases.half_edge[chosen][segment]
+    here = mesh.normals[half_edge // 3]
+    there = mesh.normals[mesh.mates[half_edge] // 3]
+    between = [here * (1 - k) + there * k for k in _BETWEEN]
+    normal = np.concatenate([x / np.linalg.norm(x, axis=1)[:, None] for x in between])
+    point = np.tile(places, (len(_BETWEEN), 1))
+    face = np.tile((half_edge // 3).astype(np.int32), len(_BETWEEN))
+    return widths_at(mesh, point, face, normal, side, cap_mm, facets=False)[0]
