@@ -1,0 +1,1 @@
+"""Parts together: fit, hole patterns, stack-up, mass, balance, stiffness, spares."""
