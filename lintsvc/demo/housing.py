@@ -28,7 +28,7 @@ INSET_MM = 4.0
 
 def housing(*, faulty: bool) -> Manifold:
     """Return the housing. Faulty: one wall 0.5 mm, a closed bubble in a boss, a 0.3 mm gap beside the battery rib."""
-    from manifold3d import CrossSection, Manifold
+    from manifold3d import Manifold
 
     x, y, z = OUTSIDE_MM
     w = WALL_MM
@@ -44,9 +44,9 @@ def housing(*, faulty: bool) -> Manifold:
     # The sensor's bore through the floor, with a collar that guides it.
     centre = (25.0, y / 2)
     bore = SENSOR_MM / 2 + SENSOR_PLAY_MM
-    collar = CrossSection.circle(bore + 2.0, SEGMENTS) - CrossSection.circle(bore, SEGMENTS)
-    shell += collar.extrude(12.0).translate((*centre, 0.0))
-    shell -= Manifold.cylinder(3 * w, bore, circular_segments=SEGMENTS).translate((*centre, -w))
+    shell += Manifold.cylinder(12.0, bore + 2.0, circular_segments=SEGMENTS).translate((*centre, 0.0))
+    # One bore through floor and collar: two on each other would leave slivers.
+    shell -= Manifold.cylinder(20.0, bore, circular_segments=SEGMENTS).translate((*centre, -4.0))
     # Two ribs hold the battery box.
     bx, by, _ = BATTERY_MM
     x0, y0 = x - w - 1.0 - bx, (y - by) / 2
