@@ -172,3 +172,27 @@ _READERS: dict[str, tuple[str, Callable[[str, str], Any]]] = {
 
 #: Names of all choices, as fields of an upload.
 CHOICE_NAMES: tuple[str, ...] = tuple(_READERS)
+
+
+def choices_to_words(choices: Choices) -> dict[str, str]:
+    """Return the words that `choices_from_words` reads back to the same choices."""
+    data = choices_to_dict(choices)
+    words: dict[str, str] = {}
+    for name, (key, _) in _READERS.items():
+        if key not in data:
+            continue
+        value = data[key]
+        if key == "finished_size_mm":
+            words[name] = "x".join(repr(float(x)) for x in value) + "mm"
+        elif key.endswith("_mm"):
+            words[name] = f"{_plain_number(value)}mm"
+        elif isinstance(value, (tuple, list)):
+            words[name] = json.dumps(value)
+        else:
+            words[name] = str(value)
+    return words
+
+
+def _plain_number(value: float) -> str:
+    """2 for 2.0; every digit of anything else, so that the way back is exact."""
+    return str(int(value)) if value == int(value) else repr(value)

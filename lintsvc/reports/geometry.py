@@ -1,6 +1,6 @@
 """Geometry for the page: a body as compact bytes, a flat as JSON, and where each finding lies in it.
 
-Body, `encode_body` (media type `application/vnd.lintsvc.body`), before brotli or gzip, little-endian:
+Body, `encode_body` (media type `lintsvc.reports.media.BODY_TYPE`), before brotli or gzip, little-endian:
 
     offset 0   4 bytes   magic "LSG1"
            4   uint32    h, length of the header that follows, a multiple of 4
@@ -50,7 +50,6 @@ from lintsvc.model.finding import Finding
 from lintsvc.model.sheet import Arc, Bend, Circle, Line, Point2, Shape, Sheet
 
 MAGIC = b"LSG1"
-BODY_TYPE = "application/vnd.lintsvc.body"
 _TOP = 65535
 
 

@@ -170,8 +170,8 @@ def end_cancelled(db: Database, claim: Claim) -> None:
             )
 
 
-def hand_back(db: Database, claim: Claim) -> None:
-    """Put a check back into the queue: the worker stops, and nobody died."""
+def hand_back(db: Database, claim: Claim, *, counts: bool = False) -> None:
+    """Put a check back into the queue. `counts`: as after a death; else nobody died, the worker only stops."""
     with db.writing() as connection:
         if _still_mine(connection, claim):
             connection.execute(

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from typing import Any
 
 import redis
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from lintsvc.settings import Settings
 
@@ -31,6 +33,8 @@ def connect(settings: Settings, connections: int = 32) -> redis.Redis:
         socket_connect_timeout=3,
         socket_timeout=10,
         decode_responses=True,
+        # One more try for a connection that was closed meanwhile; whoever waits for Redis to come back waits outside.
+        retry=Retry(NoBackoff(), 1),
     )
     return redis.Redis(connection_pool=pool)
 

@@ -7,6 +7,7 @@ import logging
 import os
 import signal
 import sys
+import warnings
 
 from lintsvc.settings import Settings
 from lintsvc.store.logs import set_up_logging
@@ -20,13 +21,25 @@ def main() -> int:
     set_up_logging(settings, "worker")
     _end_with_parent()
     from lintsvc.store.sweeping import Sweeper
+    from lintsvc_worker.catalogue_run import store_catalogue
+    from lintsvc_worker.context import again_and_again
     from lintsvc_worker.tasks import app, context
+    from lintsvc_worker.zygote_client import CannotWarmUp
 
     here = context()
     here.db.migrate()
+    try:
+        here.zygote.start()
+        again_and_again(here, lambda: store_catalogue(here))
+    except CannotWarmUp as error:
+        log.error("the worker cannot start: %s", error)
+        return 1
     Sweeper(settings, here.db, here.blobs, here.caller, here.redis).start()
+    # Celery warns of root; the children that touch a stranger's bytes are not root, see `fence`.
+    warnings.filterwarnings("ignore", module="celery.platforms")
     app.worker_main(
         [
+            "--quiet",
             "worker",
             "--pool=threads",
             f"--concurrency={settings.job_count}",

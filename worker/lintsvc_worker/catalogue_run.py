@@ -10,6 +10,7 @@ from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
 from lintsvc_worker.context import Context
 from lintsvc_worker.result import read_made
+from lintsvc_worker.zygote_client import CannotWarmUp
 
 log = logging.getLogger(__name__)
 
@@ -22,7 +23,7 @@ def store_catalogue(context: Context) -> None:
         ended = context.zygote.run({"task": "catalogue"}, scratch, limits_of(context), lambda _: None, lambda: True)
         if ended.how != "done":
             words = read_made(scratch / "log").decode("utf-8", "replace")[-2000:]
-            raise RuntimeError(f"the warm process cannot run a child ({ended.how}): {words}")
+            raise CannotWarmUp(f"the warm process cannot run a child ({ended.how}): {words}")
         told = json.loads(read_made(scratch / child.CATALOGUE))
     log.info("fence: %s; %d rules, version %s", told["fence"], len(told["rules"]), told["version"])
     keeping.set_fact(context.db, FACT, told)

@@ -25,7 +25,7 @@ from lintsvc.store.claims import Artefact, Claim
 from lintsvc_worker import child
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
-from lintsvc_worker.zygote_client import ChildLimits, Ended
+from lintsvc_worker.zygote_client import CannotWarmUp, ChildLimits, Ended
 
 log = logging.getLogger(__name__)
 
@@ -108,6 +108,15 @@ def run_check(context: Context, claim: Claim) -> None:
     except Stopped as stopped:
         _let_go(context, claim, watch, stopped.why)
         return
+    except (CannotWarmUp, OSError) as error:
+        # Nothing to do with the file: no memory for the warm process, a full disk, storage away.
+        log.error("check %s has to wait: %s", check.id, error)
+        _let_go(context, claim, watch, "waiting")
+        return
+    except Exception:  # the border of a check: an error of ours counts as a death, so that it does not go on for ever
+        log.exception("check %s failed", check.id, extra={"request": check.request})
+        again_and_again(context, lambda: claims.hand_back(context.db, claim, counts=True))
+        return
     if total is None:
         log.info("check %s was finished by somebody else", check.id)
         return
@@ -123,10 +132,11 @@ def _let_go(context: Context, claim: Claim, watch: Watch, why: str) -> None:
         again_and_again(context, lambda: claims.end_cancelled(context.db, claim))
         watch.tell("state", {"state": "cancelled"})
         context.count("checks", state="cancelled")
-    elif why == "stopping":
+    elif why in ("stopping", "waiting"):
         again_and_again(context, lambda: claims.hand_back(context.db, claim))
         watch.tell("state", {"state": "queued"})
-        context.caller.check(claim.check.id, claim.check.request)
+        if why == "stopping":  # another worker may take it at once; what has to wait is called out by the sweeper
+            context.caller.check(claim.check.id, claim.check.request)
     log.info("check %s let go: %s", claim.check.id, why, extra={"request": claim.check.request})
 
 

@@ -46,14 +46,16 @@ class Held:
     other_user: bool
 
 
-def enter(scratch: Path, read: Iterable[Path], limits: Limits) -> Held:
+def enter(scratch: Path, read: Iterable[Path], limits: Limits, *, as_nobody: bool) -> Held:
     """Shut the fence: from here on only `scratch` can be written and only `read` be read.
+
+    `as_nobody`: root becomes another user, who can read what is needed (see `nobody_can_read`).
 
     Raises OSError when a part that the platform has could not be shut.
     """
     _libc.prctl(_PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
     os.umask(0o077)
-    other_user = os.getuid() == 0 and _become_nobody(scratch)
+    other_user = as_nobody and _become_nobody(scratch)
     namespaces = _libc.unshare(_NEW_USER | _NEW_NET | _NEW_IPC | _NEW_UTS) == 0
     _set_limits(limits)
     # A change of user clears the death signal; and nobody may attach a debugger.
@@ -78,6 +80,23 @@ def _become_nobody(scratch: Path) -> bool:
     except PermissionError:
         return False
     return True
+
+
+def nobody_can_read(folders: Iterable[Path]) -> bool:
+    """True when this process is root and, as nobody, could read these folders: else a child must stay who it is."""
+    if os.getuid() != 0:
+        return False
+    pid = os.fork()
+    if pid == 0:
+        status = 1
+        try:
+            os.setgroups([])
+            os.setgid(NOBODY)
+            os.setuid(NOBODY)
+            status = 0 if all(os.access(x, os.R_OK | os.X_OK) for x in folders) else 1
+        finally:
+            os._exit(status)
+    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 0
 
 
 def _set_limits(limits: Limits) -> None:

@@ -12,7 +12,6 @@ from celery import signals
 from lintsvc.settings import Settings
 from lintsvc.store import claims
 from lintsvc.store.queue import CHECK, RENDER, make_celery
-from lintsvc_worker.catalogue_run import store_catalogue
 from lintsvc_worker.check_run import run_check
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.render_run import run_render
@@ -54,13 +53,6 @@ def check(check_id: str, request: str = "") -> None:
 def render(check_id: str, name: str, number: int, request: str = "") -> None:
     """Make something from a finished check."""
     run_render(context(), check_id, name, number)
-
-
-@signals.worker_init.connect  # type: ignore[untyped-decorator]
-def _on_start(**_: Any) -> None:
-    here = context()
-    here.zygote.start()
-    again_and_again(here, lambda: store_catalogue(here))
 
 
 @signals.worker_shutting_down.connect  # type: ignore[untyped-decorator]

@@ -52,8 +52,9 @@ class Running:
 class Zygote:
     """The loop: take jobs, fork, watch, tell."""
 
-    def __init__(self, read: list[Path]) -> None:
+    def __init__(self, read: list[Path], *, as_nobody: bool) -> None:
         self.read = read
+        self.as_nobody = as_nobody
         self.running: dict[int, Running] = {}
         # Pages that the children share with us are no use of theirs.
         self.own_bytes = fence.used_bytes(os.getpid())
@@ -151,6 +152,7 @@ class Zygote:
                     file_bytes=limits["file_bytes"],
                     address_bytes=limits["memory_bytes"] + _ADDRESS_HEADROOM,
                 ),
+                as_nobody=self.as_nobody,
             )
             child.run(message["job"], Path.cwd(), child.Say(_SPEAK), held)
             status = 0
@@ -285,7 +287,8 @@ def main() -> None:
     if threads != 1:
         raise SystemExit(f"the warm process has {threads} threads; forking it would not be safe")
     read = fence.library_folders([sys.prefix, sys.base_prefix], [*sys.path, *child.read_folders()])
-    zygote = Zygote(read)
+    needed = [Path(sys.prefix), Path(sys.base_prefix), *(Path(x) for x in child.read_folders())]
+    zygote = Zygote(read, as_nobody=fence.nobody_can_read(needed))
     zygote.tell(event="ready", version=version, bytes=zygote.own_bytes)
     zygote.loop()
 

@@ -1,0 +1,4 @@
+"""Media types that processes share which must not import what makes the bytes."""
+
+#: A body for the page, see `lintsvc.reports.geometry`.
+BODY_TYPE = "application/vnd.lintsvc.body"

@@ -1,0 +1,168 @@
+"""`lintsvc serve`: everything that one machine needs, started together and stopped together."""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import logging
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+
+from lintsvc.settings import Settings
+from lintsvc.store.embedded_redis import CannotStart, EmbeddedRedis
+from lintsvc.store.logs import set_up_logging
+from lintsvc.store.sweeping import Sweeper
+from lintsvc.store.tokens import list_tokens
+from lintsvc.web.asgi import Web
+from lintsvc.web.services import Services
+
+log = logging.getLogger("lintsvc.serve")
+
+#: A worker that dies is started again: at once, and then slower and slower while it keeps dying young.
+_LOOK_SECONDS, _YOUNG_SECONDS, _SLOWEST_RESTART_SECONDS = 0.5, 20.0, 30.0
+
+
+def is_loopback(host: str) -> bool:
+    """True for an address that only this machine reaches."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
+
+
+def serve(host: str = "127.0.0.1", port: int = 8080, settings: Settings | None = None) -> int:
+    """Serve until told to stop (Ctrl-C or SIGTERM). Return the exit status.
+
+    Port 0 takes a free one. Prints the address on stdout once it answers.
+    Raises CannotStart when something that is needed does not start.
+    """
+    settings = settings or Settings.from_environment()
+    set_up_logging(settings, "web")
+    tokens_needed = settings.tokens == "required" or (settings.tokens == "auto" and not is_loopback(host))
+    if settings.tokens == "off" and not is_loopback(host):
+        raise CannotStart(f"{host} can be reached from elsewhere; without tokens only a loopback address is served")
+    settings.state.mkdir(parents=True, exist_ok=True, mode=0o700)
+    with contextlib.ExitStack() as stack:
+        if not settings.redis_url:
+            embedded = EmbeddedRedis(settings.state / "redis")
+            embedded.start()
+            stack.callback(embedded.stop)
+            settings = replace(settings, redis_url=embedded.url)
+        services = Services(settings, tokens_needed=tokens_needed)
+        stack.callback(services.close)
+        services.db.migrate()
+        if tokens_needed and not list_tokens(services.db):
+            raise CannotStart(
+                f"{host} can be reached from elsewhere and there is no token; make one: lintsvc token NAME"
+            )
+        listening = stack.enter_context(_listen(host, port))
+        sweeper = Sweeper(settings, services.db, services.blobs, services.caller, services.redis)
+        stack.callback(sweeper.stopping.set)
+        sweeper.start()
+        workers = Workers(settings)
+        stack.callback(workers.stop)
+        workers.start()
+        _run(Web(services), listening, host)
+    return 0
+
+
+@contextlib.contextmanager
+def _listen(host: str, port: int) -> Iterator[socket.socket]:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((host.strip("[]"), port))
+        except OSError as error:
+            raise CannotStart(f"{host} port {port} cannot be used: {error.strerror}; try --port") from None
+        yield listening
+
+
+def _run(web: Web, listening: socket.socket, host: str) -> None:
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            shown = f"[{host}]" if ":" in host else host
+            print(f"lintsvc: http://{shown}:{listening.getsockname()[1]}/", flush=True)
+
+    config = uvicorn.Config(
+        web,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        timeout_keep_alive=15,
+        # Event streams would otherwise hold the stop for ever.
+        timeout_graceful_shutdown=3,
+        h11_max_incomplete_event_size=32 * 1024,
+        limit_concurrency=2_000,
+    )
+    server = Server(config)
+    server.run(sockets=[listening])
+
+
+class Workers:
+    """Worker processes of this machine: started, watched, started again, stopped."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._processes: list[subprocess.Popen[bytes]] = []
+        self._stopping = threading.Event()
+        self._watcher = threading.Thread(target=self._watch, name="workers", daemon=True)
+
+    def start(self) -> None:
+        """Start as many as the settings say."""
+        self._processes = [self._start_one() for _ in range(self._settings.workers)]
+        if self._processes:
+            self._watcher.start()
+
+    def _start_one(self) -> subprocess.Popen[bytes]:
+        environment = {**os.environ, **self._settings.to_environment(), "LINTSVC_SERVED_BY": str(os.getpid())}
+        return subprocess.Popen(
+            [sys.executable, "-m", "lintsvc_worker"],
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+
+    def _watch(self) -> None:
+        wait, young_since = _LOOK_SECONDS, time.monotonic()
+        while not self._stopping.wait(wait):
+            dead = [number for number, process in enumerate(self._processes) if process.poll() is not None]
+            if not dead:
+                wait = _LOOK_SECONDS
+                continue
+            now = time.monotonic()
+            wait = min(2 * wait, _SLOWEST_RESTART_SECONDS) if now - young_since < _YOUNG_SECONDS else _LOOK_SECONDS
+            young_since = now
+            for number in dead:
+                log.error("worker ended with status %s; another is started", self._processes[number].returncode)
+                self._processes[number] = self._start_one()
+
+    def stop(self) -> None:
+        """Let them finish or hand back what runs, then end them."""
+        self._stopping.set()
+        if self._watcher.is_alive():
+            self._watcher.join()
+        for process in self._processes:
+            if process.poll() is None:
+                process.send_signal(signal.SIGTERM)
+        ends = time.monotonic() + self._settings.stop_seconds + 10.0
+        for process in self._processes:
+            try:
+                process.wait(max(0.1, ends - time.monotonic()))
+            except subprocess.TimeoutExpired:
+                log.warning("worker %d does not stop and is killed", process.pid)
+                process.kill()
+                process.wait()
