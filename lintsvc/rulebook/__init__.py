@@ -10,6 +10,8 @@ from lintsvc.model.finding import Where
 from lintsvc.model.limit import Limit
 from lintsvc.model.source import COMMON_PRACTICE, FROM_MEMORY, GEOMETRY, Source
 from lintsvc.rulebook.checked import Checked
+from lintsvc.rulebook.handbook_limits import bend_radius_limits
+from lintsvc.rulebook.places import where_of_bend
 from lintsvc.rulebook.rule import CannotCheck, Hit, Limits, Rule, rule
 
 __all__ = [
@@ -24,5 +26,7 @@ __all__ = [
     "Rule",
     "Source",
     "Where",
+    "bend_radius_limits",
     "rule",
+    "where_of_bend",
 ]

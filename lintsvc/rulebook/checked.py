@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING
 
 # For the type checker only: importing the rule API must not load numpy (listing rules takes no geometry).
 if TYPE_CHECKING:
+    from lintsvc.measure.bend_measurements import BendMeasurements
     from lintsvc.measure.bodies import BodyMeasurements
     from lintsvc.measure.flats import FlatMeasurements
+    from lintsvc.measure.threads import ScrewHoles
     from lintsvc.model.choices import Choices
     from lintsvc.model.material import Material
     from lintsvc.model.part import Part
     from lintsvc.model.sheet import Sheet
+    from lintsvc.rulebook.rule import About
 
 
 class Checked:
@@ -48,3 +51,25 @@ class Checked:
         if self.part.sheet is None:
             raise ValueError("this part has no flat")
         return FlatMeasurements(self.part.sheet, self.choices, self.material)
+
+    @cached_property
+    def bending(self) -> BendMeasurements:
+        """Measurements of the flat's bends. Only for sheet of a known thickness."""
+        from lintsvc.measure.bend_measurements import BendMeasurements
+
+        if self.thickness_mm is None:
+            raise ValueError("this part has no thickness")
+        return BendMeasurements(self.flat, self.thickness_mm, self.material, self.choices.k_factor)
+
+    @cached_property
+    def screws(self) -> ScrewHoles:
+        """Tapped and countersunk holes of the flat."""
+        from lintsvc.measure.threads import ScrewHoles
+
+        return ScrewHoles(self.flat, self.choices)
+
+    def has(self, what: About) -> bool:
+        """True when the flat has any bends, tapped holes, countersinks."""
+        if what == "bends":
+            return bool(self.flat.bends)
+        return bool(self.screws.tapped if what == "threads" else self.screws.countersunk)

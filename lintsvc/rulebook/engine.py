@@ -60,11 +60,12 @@ def run_rules(
             on_rule(rule.id)
         found: list[Finding] = []
         try:
-            _check_needs(rule, part)
-            limits = resolve(rule, part.material, part.thickness_mm, overrides)
-            for hit in _call(rule, part, limits):
-                # One by one: what came before a failure stays.
-                found.append(_finding(rule, hit, limits, fingerprints))  # noqa: PERF401
+            if rule.about is None or part.has(rule.about):
+                _check_needs(rule, part)
+                limits = resolve(rule, part.material, part.thickness_mm, overrides)
+                for hit in _call(rule, part, limits):
+                    # One by one: what came before a failure stays.
+                    found.append(_finding(rule, hit, limits, fingerprints))  # noqa: PERF401
         except CannotCheck as reason:
             not_checked.append(NotChecked(rule.id, str(reason)))
         except Exception as error:  # noqa: BLE001  (the border: a rule's crash loses only that rule)
@@ -128,6 +129,7 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
         where=hit.where,
         remedy=fill(hit.remedy or rule.remedy, words),
         caution=rule.caution,
+        fix=rule.mend,
         sure=hit.sure,
     )
 

@@ -14,6 +14,8 @@ from lintsvc.model.limit import Limit
 from lintsvc.model.source import Source
 
 Worse = Literal["below", "above", "present"]
+#: What a rule looks at beyond the plain shape. On a part without any there is nothing to find.
+About = Literal["bends", "threads", "countersinks"]
 RuleFunction = Callable[..., Iterable["Hit"]]
 
 ID_PATTERN = re.compile(r"^[a-z0-9]+(-[a-z0-9]+)*/[a-z0-9]+(-[a-z0-9]+)*$")
@@ -87,6 +89,10 @@ class Rule:
     why: str
     measured_how: str
     ignore_when: str
+    #: What the rule looks at; on a part without any it has nothing to find, whatever else is not known.
+    about: About | None = None
+    #: What `lintsvc mend` does about a finding of this rule; empty where it leaves it alone.
+    mend: str = ""
     #: Where the rule stands; filled in by the loader.
     pack: str = ""
     path: str = ""
@@ -134,13 +140,17 @@ def rule(
     needs: tuple[Literal["material", "thickness"], ...] = (),
     impossible: bool = False,
     caution: str = "",
+    about: About | None = None,
+    mend: str = "",
 ) -> Callable[[RuleFunction], RuleFunction]:
     """Mark a function as a rule; the function gets a `.rule` attribute.
 
     `message` and `remedy` may use `{measured}`, `{limit}` (with their units) and the hit's own words.
     `worse` says on which side of the limit a part is faulty. `cost` is what the unnoticed mistake
     costs. `impossible` marks geometry that cannot be made whatever the shop, so that an error needs
-    no firm source. Raises RuleError when the metadata is wrong.
+    no firm source. `about` names what the rule looks at: a part without any is checked, whether or not
+    its material and thickness are known. `mend` says what the safe mend does about it. Raises
+    RuleError when the metadata is wrong.
     """
 
     def wrap(function: RuleFunction) -> RuleFunction:
@@ -185,6 +195,8 @@ def rule(
             why=why,
             measured_how=measured,
             ignore_when=ignore,
+            about=about,
+            mend=mend,
         )
         return function
 

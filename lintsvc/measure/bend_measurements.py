@@ -1,0 +1,139 @@
+"""All that is measured about the bends of one flat, each thing once, on first use."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from lintsvc.measure.bend_ends import BendEnd, bend_ends
+from lintsvc.measure.bend_frame import Floats, edges_of
+from lintsvc.measure.bend_pairs import Crossing, SideBySide, crossings, side_by_side
+from lintsvc.measure.bend_sides import Flange, Near, cutouts_near, edges_near, flanges
+from lintsvc.measure.bend_zones import BendZone, bend_zones
+from lintsvc.model.finding import Point3, Where
+from lintsvc.model.material import Material
+from lintsvc.model.sheet import Point2
+
+if TYPE_CHECKING:
+    from lintsvc.measure.flat_contours import Contour
+    from lintsvc.measure.flats import FlatMeasurements
+
+
+class BendMeasurements:
+    """Bends of a flat in sheet of a known thickness. Lengths mm.
+
+    A bend without a stated angle or radius is measured with the usual ones (90°, one thickness), and
+    its zone says so.
+    """
+
+    def __init__(
+        self, flat: FlatMeasurements, thickness_mm: float, material: Material | None, shop_k: float | None
+    ) -> None:
+        self.flat = flat
+        self.thickness_mm = thickness_mm
+        self.material = material
+        self._shop_k = shop_k
+
+    @cached_property
+    def zones(self) -> tuple[BendZone, ...]:
+        """The strips that the bends take up, in the order of the flat's bends."""
+        edges = edges_of([x.points for x in self.flat.contours])
+        return bend_zones(self.flat.bends, edges, self.thickness_mm, self.material, self._shop_k)
+
+    @cached_property
+    def outline(self) -> Floats:
+        """(m, 4) edges of what is sheet with no cutouts in it."""
+        return edges_of([x.points for x in self.flat.contours if x.role != "cutout"])
+
+    @cached_property
+    def cutouts(self) -> tuple[Contour, ...]:
+        """Cutouts, round and other."""
+        return tuple(x for x in self.flat.contours if x.role == "cutout")
+
+    @cached_property
+    def crossings(self) -> tuple[Crossing, ...]:
+        """Bend lines that cross."""
+        return crossings(self.zones)
+
+    @cached_property
+    def side_by_side(self) -> tuple[SideBySide, ...]:
+        """Bends beside each other, closest first."""
+        return side_by_side(self.zones)
+
+    @cached_property
+    def ends(self) -> tuple[tuple[BendZone, BendEnd], ...]:
+        """The ends of every bend with what is cut beside them, looked at as far as a relief should reach."""
+        polygons = [x.polygon for x in self.cutouts]
+        return tuple(
+            (zone, end)
+            for zone in self.zones
+            for end in bend_ends(zone, max(zone.half_mm, zone.radius_mm + zone.thickness_mm) + 0.5, polygons)
+        )
+
+    @cached_property
+    def flanges(self) -> tuple[tuple[BendZone, Flange], ...]:
+        """Every flange that ends in a free edge."""
+        return tuple((zone, x) for zone in self.zones for x in flanges(zone, self.outline, self.zones))
+
+    def edges_near(self, limit_mm: float) -> tuple[tuple[BendZone, Near], ...]:
+        """Places where the outer contour comes within the limit of a bend zone."""
+        return tuple((zone, x) for zone in self.zones for x in edges_near(zone, self.outline, limit_mm))
+
+    def cutouts_near(self, limit_mm: float) -> tuple[tuple[BendZone, Near, Contour], ...]:
+        """Cutouts that come within the limit of a bend zone, or lie in it."""
+        polygons = [x.polygon for x in self.cutouts]
+        return tuple(
+            (zone, x, self.cutouts[x.cutout])
+            for zone in self.zones
+            for x in cutouts_near(zone, polygons, limit_mm)
+            if x.cutout is not None
+        )
+
+    def gap_to_bend(self, point: Point2, radius_mm: float) -> tuple[float, BendZone, tuple[Point2, Point2]] | None:
+        """Return how far a disc lies from the nearest bend zone beside it (negative: into it), the zone, and the span.
+
+        None where no bend runs beside the disc.
+        """
+        best: tuple[float, BendZone, tuple[Point2, Point2]] | None = None
+        for zone in self.zones:
+            x, y = zone.frame.here(point)
+            first, last = zone.extent
+            if not first - radius_mm < x < last + radius_mm:
+                continue
+            side = 1.0 if y >= 0 else -1.0
+            gap = abs(y) - radius_mm - zone.half_mm
+            if best is None or gap < best[0]:
+                ends = (zone.frame.back(x, side * zone.half_mm), zone.frame.back(x, y - side * radius_mm))
+                best = (gap, zone, ends)
+        return best
+
+    def where(
+        self,
+        *zones: BendZone,
+        at: Point2 | None = None,
+        span: tuple[Point2, Point2] | None = None,
+        entities: tuple[int, ...] = (),
+    ) -> Where:
+        """Return a place at one or more bends: at their middle, the middle of the span, or the point given."""
+        if at is None:
+            at = ((span[0][0] + span[1][0]) / 2, (span[0][1] + span[1][1]) / 2) if span else zones[0].middle
+        corners = [p for zone in zones for p in (zone.frame.back(x, 0.0) for x in zone.extent)]
+        box = list(span) if span else [at, *corners]
+        own = tuple(x.bend.entity for x in zones if x.bend.entity is not None)
+        return Where(
+            point=_flat(at),
+            box=(
+                (min(p[0] for p in box), min(p[1] for p in box), 0.0),
+                (max(p[0] for p in box), max(p[1] for p in box), 0.0),
+            ),
+            entities=tuple(dict.fromkeys(own + entities)),
+            lines=tuple(
+                (_flat(zone.frame.back(zone.extent[0], 0.0)), _flat(zone.frame.back(zone.extent[1], 0.0)))
+                for zone in zones
+            ),
+            span=None if span is None else (_flat(span[0]), _flat(span[1])),
+        )
+
+
+def _flat(point: Point2) -> Point3:
+    return (point[0], point[1], 0.0)

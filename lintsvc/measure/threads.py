@@ -1,0 +1,163 @@
+"""Holes for screws in a flat: which are to be tapped or countersunk, and what lies around them."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from lintsvc.handbook.countersinks import Countersink, countersink
+from lintsvc.handbook.threads import Thread, thread
+from lintsvc.model.choices import Choices
+from lintsvc.model.finding import Where
+from lintsvc.model.sheet import Point2
+
+if TYPE_CHECKING:
+    from lintsvc.measure.flat_contours import Contour
+    from lintsvc.measure.flats import FlatMeasurements
+
+Row = TypeVar("Row", Thread, Countersink)
+
+#: A stated centre this far outside a hole still means that hole.
+_BESIDE_MM = 1.0
+#: A loop is round when its area is this much of the circle's with the same length.
+_ROUND = 0.995
+
+_TAP_WORDS = r"tap|tapped|taps|thread|threads|threaded|gewinde|taraud\w*|rosca\w*"
+_SINK_WORDS = r"csk|csink|countersink|countersunk|senk\w*|frais\w*"
+_SIZES = r"m\d+(?:\.\d+)?(?:x\d+(?:\.\d+)?)?|#\d+(?:-\d+)?|\d+/\d+(?:-\d+)?|\d+-\d+"
+_SAYS_TAP = re.compile(rf"(?:^|[^a-z])(?:{_TAP_WORDS})(?:$|[^a-z])")
+_SAYS_SINK = re.compile(rf"(?:^|[^a-z])(?:{_SINK_WORDS})(?:$|[^a-z])")
+_SIZE = re.compile(rf"(?:^|[^a-z0-9])({_SIZES})(?:$|[^a-z0-9])")
+
+
+@dataclass(frozen=True, slots=True)
+class RoundHole:
+    """A round cutout."""
+
+    diameter_mm: float
+    centre_mm: Point2
+    contour: int
+    entities: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ScrewHole(Generic[Row]):
+    """A hole that is to take a screw: what was said, the handbook's row, and the hole drawn there, if any."""
+
+    said: str
+    centre_mm: Point2
+    #: None for a name that the handbook does not have; `why_not` then says what it has.
+    row: Row | None
+    why_not: str
+    hole: RoundHole | None
+
+    @property
+    def diameter_mm(self) -> float:
+        """Of the drawn hole; 0 where there is none."""
+        return self.hole.diameter_mm if self.hole else 0.0
+
+    def where(self, span: tuple[Point2, Point2] | None = None) -> Where:
+        """Return the place of the hole, or of a measured distance beside it."""
+        radius = max(self.diameter_mm / 2, 0.5)
+        x, y = self.centre_mm
+        box = ((x - radius, y - radius, 0.0), (x + radius, y + radius, 0.0))
+        ends = ((*span[0], 0.0), (*span[1], 0.0)) if span is not None else None
+        return Where((x, y, 0.0), box, entities=self.hole.entities if self.hole else (), span=ends)
+
+
+class ScrewHoles:
+    """Tapped and countersunk holes of one flat, as the choices and the file's layers say."""
+
+    def __init__(self, flat: FlatMeasurements, choices: Choices) -> None:
+        self.flat = flat
+        self.choices = choices
+
+    @cached_property
+    def holes(self) -> tuple[RoundHole, ...]:
+        """Round cutouts of the flat."""
+        return tuple(x for contour in self.flat.contours if (x := _round(contour)) is not None)
+
+    @cached_property
+    def tapped(self) -> tuple[ScrewHole[Thread], ...]:
+        """Holes to be tapped: chosen ones first, then those on a layer that says so."""
+        chosen = [(x.thread, x.centre_mm) for x in self.choices.threads]
+        return self._screw_holes(chosen, _SAYS_TAP, thread)
+
+    @cached_property
+    def countersunk(self) -> tuple[ScrewHole[Countersink], ...]:
+        """Holes to be countersunk: chosen ones first, then those on a layer that says so."""
+        chosen = [(x.screw, x.centre_mm) for x in self.choices.countersinks]
+        return self._screw_holes(chosen, _SAYS_SINK, countersink)
+
+    @cached_property
+    def contours_with_screws(self) -> frozenset[int]:
+        """Numbers of contours that are tapped or countersunk holes."""
+        every = [x.hole for x in self.tapped] + [x.hole for x in self.countersunk]
+        return frozenset(x.contour for x in every if x is not None)
+
+    def _screw_holes(
+        self, chosen: Iterable[tuple[str, Point2]], says: re.Pattern[str], look_up: Callable[[str], Row]
+    ) -> tuple[ScrewHole[Row], ...]:
+        found = [_look_up(said, centre, self._hole_at(centre), look_up) for said, centre in chosen]
+        taken = {x.hole.contour for x in found if x.hole}
+        entities = self.flat.sheet.entities
+        for hole in self.holes:
+            said = _said_by_layer(entities[hole.entities[0]].layer, says) if hole.entities else None
+            if said is not None and hole.contour not in taken:
+                found.append(_look_up(said, hole.centre_mm, hole, look_up))
+        return tuple(found)
+
+    def _hole_at(self, centre: Point2) -> RoundHole | None:
+        """Return the hole whose centre is meant: the nearest of those that hold the point or all but do."""
+        near = [(math.dist(centre, x.centre_mm), x) for x in self.holes]
+        fits = [(gap, x) for gap, x in near if gap <= x.diameter_mm / 2 + _BESIDE_MM]
+        return min(fits, key=lambda pair: pair[0])[1] if fits else None
+
+    def edge_gap(self, centre: Point2, own: int | None) -> tuple[float, tuple[Point2, Point2]] | None:
+        """Return the distance from a point to the nearest edge of the sheet, the hole's own left out, and its span."""
+        import shapely
+
+        rings = [shapely.LinearRing(x.points) for x in self.flat.contours if x.number != own]
+        if not rings:
+            return None
+        point = shapely.Point(centre)
+        nearest = rings[int(shapely.distance(rings, point).argmin())]
+        foot = nearest.interpolate(nearest.project(point))
+        return point.distance(foot), (centre, (foot.x, foot.y))
+
+
+def _look_up(said: str, centre: Point2, hole: RoundHole | None, look_up: Callable[[str], Row]) -> ScrewHole[Row]:
+    place = hole.centre_mm if hole else centre
+    try:
+        return ScrewHole(said, place, look_up(said), "", hole)
+    except ValueError as error:
+        return ScrewHole(said, place, None, str(error), hole)
+
+
+def _round(contour: Contour) -> RoundHole | None:
+    """Return the cutout as a round hole: drawn as a circle, or of arcs or pieces that make one."""
+    if contour.role != "cutout":
+        return None
+    if contour.circle is not None:
+        x, y, radius = contour.circle
+        return RoundHole(2 * radius, (x, y), contour.number, contour.entities)
+    if 4 * math.pi * contour.area_mm2 < _ROUND * contour.length_mm**2:
+        return None
+    left, bottom, right, top = contour.box
+    centre = ((left + right) / 2, (bottom + top) / 2)
+    return RoundHole(2 * math.sqrt(contour.area_mm2 / math.pi), centre, contour.number, contour.entities)
+
+
+def _said_by_layer(layer: str, says: re.Pattern[str]) -> str | None:
+    """Return the screw that a layer's name speaks of, when it also says what to do with it.
+
+    >>> _said_by_layer("TAP_M4", _SAYS_TAP), _said_by_layer("M5-CSK", _SAYS_SINK), _said_by_layer("M4", _SAYS_TAP)
+    ('M4', 'M5', None)
+    """
+    plain = layer.lower().replace("_", " ")
+    size = _SIZE.search(plain)
+    return size[1].upper().replace("X", "x") if size and says.search(plain) else None
