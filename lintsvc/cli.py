@@ -20,6 +20,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rules": ("lintsvc.commands.rules:rules", "List the rules."),
     "explain": ("lintsvc.commands.rules:explain", "Say everything about one rule."),
     "materials": ("lintsvc.commands.materials:materials", "List the materials of the handbook."),
+    "serve": ("lintsvc.commands.service:serve", "Serve the page and the API, with a queue and a worker."),
+    "worker": ("lintsvc.commands.service:worker", "Run one more worker, here or on another machine."),
+    "token": ("lintsvc.commands.service:token", "Make, list and revoke tokens."),
+    "doctor": ("lintsvc.commands.service:doctor", "Say what the service lacks, and what to do."),
     "schema": ("lintsvc.commands.schema:schema", "Print the JSON Schema of the JSON report."),
 }
 

@@ -30,7 +30,14 @@ NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
 @click.option("--bend-radius", metavar="LENGTH", help="Inside radius of bends that state none.")
 @click.option("--k-factor", metavar="NUMBER", help="The shop's own K-factor.")
 @rules_option
-@click.option("--format", "form", type=click.Choice(output.FORMATS), default="text", show_default=True)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(output.FORMATS),
+    default="text",
+    show_default=True,
+    help="How the report is written.",
+)
 @click.option("--output", "target", type=click.Path(path_type=Path), metavar="FILE", help="Write the report there.")
 @click.option(
     "--highlights",

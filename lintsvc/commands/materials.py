@@ -13,7 +13,14 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.option("--process", type=click.Choice(["powder-bed", "sheet"]), help="Only materials of this process.")
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="How the list is written.",
+)
 def materials(process: str | None, form: str) -> None:
     """List the materials of the handbook. JSON also gives the values and where each comes from."""
     from lintsvc.handbook.materials import materials as all_materials

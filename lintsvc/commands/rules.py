@@ -12,7 +12,14 @@ from lintsvc.commands.packs import packs_or_fail, rules_option
 
 @click.command()
 @rules_option
-@click.option("--format", "form", type=click.Choice(["text", "markdown", "json"]), default="text", show_default=True)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "markdown", "json"]),
+    default="text",
+    show_default=True,
+    help="How the list is written; JSON has everything that is known of each rule.",
+)
 def rules(folders: tuple[Path, ...], form: str) -> None:
     """List the rules: id, level, process and what is wrong."""
     from lintsvc.reports.rule_pages import markdown_table, rules_json, rules_table, text_table
@@ -29,7 +36,14 @@ def rules(folders: tuple[Path, ...], form: str) -> None:
 @click.command()
 @click.argument("rule")
 @rules_option
-@click.option("--format", "form", type=click.Choice(["text", "markdown"]), default="text", show_default=True)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "markdown"]),
+    default="text",
+    show_default=True,
+    help="How the page is written.",
+)
 def explain(rule: str, folders: tuple[Path, ...], form: str) -> None:
     """Say everything about RULE: why, how it is measured, limits with their sources, the remedy.
 

@@ -1,0 +1,99 @@
+"""A file whose check crashes, hangs or eats memory is reported as not finished; the others are checked."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from parts.command import FINDS, lintsvc, write_housing, write_rule
+
+#: Only the file called `bad` falls into the trap.
+IF_BAD = 'if part.part.file.startswith("bad"):\n    '
+
+
+@pytest.mark.parametrize(
+    ("trap", "why"),
+    [
+        ("os.abort()", "SIGABRT"),
+        ("os._exit(7)", "status 7"),
+        ("time.sleep(600)", "longer than 2 s"),
+        ("list(iter(lambda: bytearray(1 << 20), None))", "1000 MiB"),
+    ],
+)
+def test_lost_check_costs_its_own_file_only(tmp_path: Path, trap: str, why: str) -> None:
+    pack = write_rule(tmp_path / "trial", "trap", IF_BAD + trap)
+    for name in ("a", "bad", "c"):
+        write_housing(tmp_path / "parts" / f"{name}.stl")
+    ran = lintsvc(
+        "check", "a.stl", "bad.stl", "c.stl", "--rules", pack, "--format", "json", cwd=tmp_path / "parts",
+        LINTSVC_FILE_SECONDS="2", LINTSVC_MEMORY_MIB="1000",
+    )  # fmt: skip
+    first, lost, last = json.loads(ran.stdout)["parts"]
+    assert ran.returncode == 3
+    (missed,) = lost["not_checked"]
+    assert missed["rule"] == "*"
+    assert missed["failed"] is True
+    assert why in missed["why"]
+    assert "trial/trap" in first["checked"]
+    assert "trial/trap" in last["checked"]
+
+
+def test_rule_that_raises_loses_only_itself_and_ends_with_three(tmp_path: Path) -> None:
+    write_rule(tmp_path / "trial", "raises", "raise ZeroDivisionError")
+    pack = write_rule(tmp_path / "trial", "finds", FINDS, level="note")
+    write_housing(tmp_path / "part.stl")
+    ran = lintsvc("check", "part.stl", "--rules", pack, "--format", "json", cwd=tmp_path)
+    (part,) = json.loads(ran.stdout)["parts"]
+    assert ran.returncode == 3
+    assert [x["rule"] for x in part["not_checked"] if x.get("failed")] == ["trial/raises"]
+    assert "trial/finds" in part["checked"]
+
+
+def test_what_a_library_prints_does_not_reach_standard_output(tmp_path: Path) -> None:
+    noise = 'print("noise")\nos.write(1, b"noise")\nos.write(2, b"noise")'
+    pack = write_rule(tmp_path / "trial", "noisy", noise)
+    write_housing(tmp_path / "part.stl")
+    ran = lintsvc("check", "part.stl", "--rules", pack, "--format", "json", cwd=tmp_path)
+    assert ran.returncode == 0, ran.stderr
+    assert "noise" not in ran.stdout + ran.stderr
+
+
+def test_several_processes_keep_the_order(tmp_path: Path) -> None:
+    names = [f"part-{n:02}.stl" for n in range(12)]
+    for name in names:
+        write_housing(tmp_path / name)
+    ran = lintsvc("check", *names, "--format", "json", cwd=tmp_path)
+    assert [x["file"] for x in json.loads(ran.stdout)["parts"]] == names
+
+
+def test_stopping_the_command_leaves_no_process_behind(tmp_path: Path) -> None:
+    told = tmp_path / "pid"
+    pack = write_rule(tmp_path / "trial", "slow", f"open({str(told)!r}, 'w').write(str(os.getpid()))\ntime.sleep(600)")
+    write_housing(tmp_path / "part.stl")
+    command = [sys.executable, "-m", "lintsvc.cli", "check", "part.stl", "--rules", str(pack)]
+    with subprocess.Popen(command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        pid = int(wait_for(told))
+        process.send_signal(signal.SIGINT)
+        assert process.wait(10) == 130
+    with pytest.raises(ProcessLookupError):
+        wait_until_gone(pid)
+
+
+def wait_for(path: Path) -> str:
+    for _ in range(600):
+        if path.is_file() and (text := path.read_text()):
+            return text
+        time.sleep(0.05)
+    raise AssertionError("the rule never ran")
+
+
+def wait_until_gone(pid: int) -> None:
+    for _ in range(100):
+        os.kill(pid, 0)
+        time.sleep(0.05)
