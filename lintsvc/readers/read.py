@@ -14,6 +14,7 @@ from lintsvc.readers.format import Format, ReadOptions
 _TABLE: tuple[tuple[str, str], ...] = (
     ("stl", "FORMAT"),
     ("threemf", "FORMAT"),
+    ("step", "FORMAT"),
     ("gltf", "FORMAT"),
     ("ply", "FORMAT"),
     ("svg", "FORMAT"),
