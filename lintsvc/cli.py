@@ -25,6 +25,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "token": ("lintsvc.commands.service:token", "Make, list and revoke tokens."),
     "doctor": ("lintsvc.commands.service:doctor", "Say what the service lacks, and what to do."),
     "schema": ("lintsvc.commands.schema:schema", "Print the JSON Schema of the JSON report."),
+    "serve": ("lintsvc.commands.service:serve", "Serve the page and the API, with a queue and a worker."),
+    "worker": ("lintsvc.commands.service:worker", "Run one worker beside the serving process."),
+    "token": ("lintsvc.commands.service:token", "Make, list and revoke tokens of the service."),
+    "doctor": ("lintsvc.commands.service:doctor", "Say what the service has and what it lacks."),
+    "warm": ("lintsvc.commands.warm:warm", "Compile what is otherwise compiled in the first check."),
 }
 
 BAD_USAGE = 2

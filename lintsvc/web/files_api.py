@@ -134,7 +134,7 @@ def _chunks(file: IO[bytes]) -> Iterator[bytes]:
 
 def _plain(file: IO[bytes], size: int, name: str) -> Response:
     media = {**REPORTS, **PICTURES}[name]
-    response = Response(_chunks(file), mimetype=media)
+    response = Response(_chunks(file), content_type=media)
     response.headers["Content-Length"] = str(size)
     return response
 

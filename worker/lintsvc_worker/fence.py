@@ -131,3 +131,36 @@ def library_folders(prefixes: Iterable[str], search_path: Iterable[str]) -> list
              "/proc/self", "/proc/cpuinfo", "/proc/meminfo", "/sys/devices/system/cpu", "/sys/fs/cgroup")  # fmt: skip
     wanted = [*fixed, *prefixes, *(x for x in search_path if x)]
     return [Path(x) for x in dict.fromkeys(wanted) if Path(x).exists()]
+
+
+def _try_it() -> None:
+    """Shut the fence around this process, try what must fail, and say what held. For `lintsvc doctor`."""
+    import socket
+    import tempfile
+
+    scratch = Path(tempfile.mkdtemp())
+    outside = Path(tempfile.gettempdir()) / f"outside-{os.getpid()}"
+    held = enter(scratch, library_folders([], []), Limits(), as_nobody=False)
+    open_ways = []
+    try:
+        socket.socket().close()
+        open_ways.append("the network")
+    except OSError:
+        pass
+    try:
+        outside.write_text("x")
+        open_ways.append("files outside its folder")
+    except OSError:
+        pass
+    words = [
+        f"namespaces {'yes' if held.namespaces else 'no'}",
+        f"landlock {held.landlock or 'no'}",
+        f"seccomp {'yes' if held.seccomp else 'no'}",
+    ]
+    if open_ways:
+        raise SystemExit(f"{', '.join(words)}; a child could still reach {' and '.join(open_ways)}")
+    print(", ".join(words))
+
+
+if __name__ == "__main__":
+    _try_it()
