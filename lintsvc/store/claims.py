@@ -123,8 +123,12 @@ def finish_file(
 
 def link_known(db: Database, claim: Claim, number: int, key: str) -> bool:
     """Use a stored result for a file, where there is one."""
+    known = select(results.c.key).where(results.c.key == key)
+    with db.reading() as connection:
+        if connection.execute(known).scalar() is None:
+            return False  # nearly always; no need to wait for a turn to write
     with db.writing() as connection:
-        if connection.execute(select(results.c.key).where(results.c.key == key)).scalar() is None:
+        if connection.execute(known).scalar() is None:
             return False
         if not _still_mine(connection, claim):
             return False

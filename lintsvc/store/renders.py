@@ -22,6 +22,13 @@ PICTURES: Mapping[str, str] = {
 }
 #: Suffix of the artefact that says why another could not be made.
 REASON = ".why"
+#: A failure to make something is told for so long; then it is tried again.
+FAILED_SECONDS = 60
+
+
+def failed_key(place: str, name: str) -> str:
+    """Key in Redis of why something could not be made."""
+    return f"lintsvc:failed:{place}:{name}"
 
 
 def place_of(check: Check, name: str, number: int) -> str | None:

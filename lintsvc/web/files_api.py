@@ -20,7 +20,7 @@ from lintsvc.store.assemble import NotStored, assemble_report, read_artefact
 from lintsvc.store.blobs import CHUNK
 from lintsvc.store.checks import Check
 from lintsvc.store.logs import request_id
-from lintsvc.store.renders import PICTURES, REASON, REPORTS, place_of
+from lintsvc.store.renders import FAILED_SECONDS, PICTURES, REASON, REPORTS, failed_key, place_of
 from lintsvc.web.auth import visible_check
 from lintsvc.web.checks_api import WAIT_HEADER, json_answer
 from lintsvc.web.problems import Problem
@@ -97,6 +97,8 @@ def _made(check: Check, name: str, number: int) -> Response:
         with here.blobs.open(why[0]) as file:
             raise Problem("not-made", file.read().decode("utf-8", "replace"))
     found = keeping.artefact_blob(here.db, place, name)
+    if found is None and (failed := here.redis.get(failed_key(place, name))):
+        raise Problem("failed", str(failed), headers={"Retry-After": str(FAILED_SECONDS)})
     if found is None:
         return _later(check, name, number)
     blob, size = found

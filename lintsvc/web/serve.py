@@ -108,8 +108,10 @@ def _run(web: Web, listening: socket.socket, host: str) -> None:
         h11_max_incomplete_event_size=32 * 1024,
         limit_concurrency=2_000,
     )
-    server = Server(config)
-    server.run(sockets=[listening])
+    # The server takes these signals while it runs, stops, and then raises them again for us: we still have to tidy up.
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: None)
+    Server(config).run(sockets=[listening])
 
 
 class Workers:
@@ -166,3 +168,7 @@ class Workers:
                 log.warning("worker %d does not stop and is killed", process.pid)
                 process.kill()
                 process.wait()
+
+
+if __name__ == "__main__":
+    sys.exit(serve(sys.argv[1], int(sys.argv[2])))

@@ -21,7 +21,9 @@ def soup(corners: np.ndarray) -> Body:
     return Body(corners.reshape(-1, 3), np.arange(3 * count, dtype=np.int32).reshape(-1, 3))
 
 
-@given(arrays(np.float32, st.tuples(st.integers(0, 40), st.just(3), st.just(3)), elements=st.floats(-500, 500, width=32)))
+@given(
+    arrays(np.float32, st.tuples(st.integers(0, 40), st.just(3), st.just(3)), elements=st.floats(-500, 500, width=32))
+)
 def test_every_sent_face_lies_within_half_a_step_of_its_own(corners: np.ndarray) -> None:
     body = soup(corners)
     order = sent_order(body)

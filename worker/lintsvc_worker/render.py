@@ -90,6 +90,6 @@ def _geometry(checked: Checked) -> bytes:
         return encode_body(part.body, sent_order(part.body))
     assert part.sheet is not None  # as_sheet says so
     flat = checked.flat
-    contours = [(x.points, x.hole) for x in flat.contours]
+    contours = [([(p[0], p[1]) for p in x.points], x.depth % 2 == 1) for x in flat.contours]
     data = encode_sheet(part.sheet, thickness_mm=checked.thickness_mm, contours=contours, bends=flat.bends)
     return json.dumps(data, separators=(",", ":"), allow_nan=False).encode()

@@ -13,7 +13,7 @@ from lintsvc.store.assemble import assemble_report
 from lintsvc.store.blobs import file_blob, made_blob
 from lintsvc.store.checks import Check, FileOf, read_check
 from lintsvc.store.claims import Artefact
-from lintsvc.store.renders import PICTURES, REASON, place_of
+from lintsvc.store.renders import FAILED_SECONDS, PICTURES, REASON, failed_key, place_of
 from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
 from lintsvc_worker.context import Context, again_and_again
@@ -31,7 +31,12 @@ def run_render(context: Context, check_id: str, name: str, number: int) -> None:
     if place is None or keeping.artefact_blob(context.db, place, name) is not None:
         return
     with scratch_folder(context) as scratch:
-        data, reason = _make(context, check, check.files[number], name, scratch)
+        data, reason, failed = _make(context, check, check.files[number], name, scratch)
+        if failed:
+            # Told for a while, and then tried again: the next try may fare better.
+            context.redis.set(failed_key(place, name), reason, ex=FAILED_SECONDS)
+            context.publish(check_id, "made", {"name": name, "file": number})
+            return
         artefact = _store(context, scratch, name if data is not None else name + REASON, data or reason.encode())
     try:
         with context.db.writing() as connection:
@@ -41,8 +46,8 @@ def run_render(context: Context, check_id: str, name: str, number: int) -> None:
     context.publish(check_id, "made", {"name": name, "file": number})
 
 
-def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path) -> tuple[bytes | None, str]:
-    """Return the bytes, or None and why there are none."""
+def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path) -> tuple[bytes | None, str, bool]:
+    """Return the bytes, or None and why there are none, and whether that is a failure of ours."""
     folder = scratch / "child"
     folder.mkdir()
     if name in PICTURES:
@@ -62,7 +67,7 @@ def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path
     )
     reason = next((x for x in said if x), "")
     if ended.how == "done" and not reason:
-        return _packed(name, read_made(folder / child.MADE)), ""
+        return _packed(name, read_made(folder / child.MADE)), "", False
     if not reason:
         settings = context.settings
         reason = "it could not be made: " + why_lost(
@@ -70,7 +75,8 @@ def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path
         )
         words = read_made(folder / "log").decode("utf-8", "replace")[-2000:] if (folder / "log").exists() else ""
         log.error("%s of check %s: %s %s", name, check.id, reason, words)
-    return None, reason
+        return None, reason, True
+    return None, reason, False
 
 
 def _packed(name: str, data: bytes) -> bytes:
