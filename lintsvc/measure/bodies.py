@@ -7,13 +7,19 @@ from functools import cached_property
 import numpy as np
 
 from lintsvc.measure.balls import INSIDE, OUTSIDE
+from lintsvc.measure.bores import Bore, find_bores
+from lintsvc.measure.bulk import Bulk, find_bulk
 from lintsvc.measure.creases import Creases, creases
 from lintsvc.measure.edges import shells
+from lintsvc.measure.knives import Knife, find_knives
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.places import Place, find_places
+from lintsvc.measure.room import sides_of_box
 from lintsvc.measure.soundness import Soundness
+from lintsvc.measure.voids import Void, find_voids
 from lintsvc.measure.widths import Widths, measure_widths
 from lintsvc.model.body import Body
+from lintsvc.model.finding import Where
 
 #: Widths are measured up to this, mm, or to the limit and a margin where that is more: one measurement for all rules.
 _NARROW_MM = 1.5
@@ -39,7 +45,7 @@ class BodyMeasurements:
     @cached_property
     def soundness(self) -> Soundness:
         """Whether the mesh is the boundary of a solid, and where it is not."""
-        return Soundness(self.mesh)
+        return Soundness(self.mesh, self.body.chord_error_mm or 0.0)
 
     @property
     def triangles(self) -> int:
@@ -111,11 +117,19 @@ class BodyMeasurements:
         """Gaps and holes narrower than the limit, narrowest first."""
         return self._narrow(OUTSIDE, limit_mm)
 
+    def knife_edges(self, limit_mm: float) -> list[Knife]:
+        """Sharp edges by which the material is thinner than the limit, the farthest reach first."""
+        return find_knives(self.mesh, self.creases, self._widths_up_to(INSIDE, limit_mm), limit_mm)
+
+    @cached_property
+    def bores(self) -> list[Bore]:
+        """Round holes, the narrowest first."""
+        return find_bores(self.mesh)
+
     def _narrow(self, side: float, limit_mm: float) -> list[Place]:
         if (side, limit_mm) not in self._places:
-            self._places[side, limit_mm] = find_places(
-                self.mesh, self.creases, self._widths_up_to(side, limit_mm * _MARGIN), limit_mm
-            )
+            widths = self._widths_up_to(side, limit_mm * _MARGIN)
+            self._places[side, limit_mm] = find_places(self.mesh, self.creases, self.shell_of_face, widths, limit_mm)
         return self._places[side, limit_mm]
 
     def _widths_up_to(self, side: float, cap_mm: float) -> Widths:
@@ -124,3 +138,21 @@ class BodyMeasurements:
             have = measure_widths(self.mesh, self.creases, side, max(cap_mm, _NARROW_MM))
             self._widths[side] = have
         return have
+
+    @cached_property
+    def voids(self) -> list[Void]:
+        """Closed hollows within the body, largest first."""
+        return find_voids(self.mesh, self.soundness.shells)
+
+    def thick_places(self, limit_mm: float) -> list[Bulk]:
+        """Places in which a ball wider than the limit fits, widest first."""
+        return find_bulk(self.mesh, limit_mm)
+
+    def sides_of_box(self, room_mm: tuple[float, float, float]) -> tuple[float, float, float]:
+        """Sides, longest first, of a box around the part, turned to fit best into a room of the given sides."""
+        return sides_of_box(self.mesh, room_mm)
+
+    def everywhere(self) -> Where:
+        """The whole part, as the place of a finding."""
+        low, high = (tuple(x.tolist()) for x in self.mesh.box)
+        return Where(point=self.centre_mm, box=(low, high))

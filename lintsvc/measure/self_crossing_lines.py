@@ -1,4 +1,4 @@
-"""Where pairs of faces cross: the pieces of line along which they go through each other."""
+"""Where pairs of faces cross: the pieces of line along which they go through each other, or a point of overlap."""
 
 from __future__ import annotations
 
@@ -12,27 +12,40 @@ from lintsvc.measure.self_crossing_pair import CROSSING
 
 
 def crossing_lines(mesh: Mesh, found: Contacts) -> Floats:
-    """Return (k, 2, 3) for each pair: the ends of the piece along which both cross.
-
-    For faces that lie on each other: twice the middle of the smaller one.
-    """
-    a, b = mesh.vertices[mesh.faces[found.first]], mesh.vertices[mesh.faces[found.second]]
-    smaller = np.where((mesh.areas[found.first] < mesh.areas[found.second])[:, None], a.mean(axis=1), b.mean(axis=1))
-    result = np.stack([smaller, smaller], axis=1)
-    chosen = np.flatnonzero(found.kind == CROSSING)
-    if not len(chosen):
+    """Return (k, 2, 3), one for each pair of kind CROSSING: the ends of the piece along which both cross."""
+    found = found.of(found.kind == CROSSING)
+    result = np.empty((len(found), 2, 3))
+    if not len(found):
         return result
-    a, b = a[chosen], b[chosen]
-    normal_a, normal_b = mesh.normals[found.first[chosen]], mesh.normals[found.second[chosen]]
+    a, b = mesh.vertices[mesh.faces[found.first]], mesh.vertices[mesh.faces[found.second]]
+    normal_a, normal_b = mesh.normals[found.first], mesh.normals[found.second]
     way = np.cross(normal_a, normal_b)
     from_a, to_a, least_a, most_a = _cut(a, b[:, 0], normal_b, way)
     _, _, least_b, most_b = _cut(b, a[:, 0], normal_a, way)
     length = np.where(most_a > least_a, most_a - least_a, 1.0)
     for end, at in ((0, np.maximum(least_a, least_b)), (1, np.minimum(most_a, most_b))):
         share = np.clip((at - least_a) / length, 0.0, 1.0)[:, None]
-        point = from_a + share * (to_a - from_a)
-        result[chosen, end] = np.where(np.isfinite(point), point, result[chosen, end])
+        result[:, end] = from_a + share * (to_a - from_a)
     return result
+
+
+def overlap_middle(mesh: Mesh, first: int, second: int) -> Floats:
+    """Return the middle of the area over which two faces in one plane lie on each other."""
+    shape = list(mesh.vertices[mesh.faces[first]])
+    corners = mesh.vertices[mesh.faces[second]]
+    # Cut the first face down to what lies within each edge of the second.
+    for k in range(3):
+        inward = np.cross(mesh.normals[second], corners[(k + 1) % 3] - corners[k])
+        kept: list[Floats] = []
+        for p, q in zip(shape, [*shape[1:], *shape[:1]], strict=True):
+            at_p, at_q = float((p - corners[k]) @ inward), float((q - corners[k]) @ inward)
+            if at_p >= 0:
+                kept.append(p)
+            if at_p * at_q < 0:
+                kept.append(p + at_p / (at_p - at_q) * (q - p))
+        shape = kept
+    middle: Floats = np.mean(shape, axis=0) if shape else corners.mean(axis=0)
+    return middle
 
 
 def _cut(corners: Floats, on_plane: Floats, normal: Floats, way: Floats) -> tuple[Any, Any, Any, Any]:

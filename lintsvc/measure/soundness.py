@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lintsvc.measure.facets import Facets, facets, heights
 from lintsvc.measure.mesh import Floats, Mesh
 from lintsvc.measure.self_crossing import ROUNDINGS_OF_A_CONTACT, Contacts, contacts
-from lintsvc.measure.self_crossing_lines import crossing_lines
+from lintsvc.measure.self_crossing_lines import crossing_lines, overlap_middle
 from lintsvc.measure.self_crossing_pair import BACK_TO_BACK, CROSSING
 from lintsvc.measure.shells import Shells, edge_numbers
 from lintsvc.measure.soundness_defects import Defect, at_edges, at_faces, worst_first
@@ -21,6 +21,9 @@ from lintsvc.measure.topology_groups import components, over_corners
 
 #: A face no higher than this many roundings of its coordinates has its corners on one line.
 ROUNDINGS_OF_A_LINE = 2.0
+#: Two curved surfaces that fit each other and were cut into faces here reach through each other by so many
+#: times the chord error: each corner of one may pass the other's flats, seen across two of them.
+CHORD_ERRORS_OF_A_CONTACT = 4.0
 
 Defects = tuple[Defect, ...]
 Rows = NDArray[np.int64]
@@ -32,8 +35,10 @@ class Soundness:
     Lists of defects come worst first; the tail of a long list is told in one. Face numbers are the report's.
     """
 
-    def __init__(self, mesh: Mesh) -> None:
+    def __init__(self, mesh: Mesh, chord_error_mm: float = 0.0) -> None:
+        """`chord_error_mm`: how far the faces may lie off the true surface, where they were made here."""
         self.mesh = mesh
+        self.chord_error_mm = chord_error_mm
         self.topology = Topology(mesh)
         self.shells = Shells(mesh, self.topology)
 
@@ -175,9 +180,9 @@ class Soundness:
         loose = (longest < limit_mm) & (np.bincount(group, shells.around != 0, count) == 0)
         if not loose.any() or (longest < limit_mm).all():
             return ()
-        between = self._between
-        loose[group[shells.label[between.first]]] = False
-        loose[group[shells.label[between.second]]] = False
+        meetings = self.contacts.of(self._meetings[0])
+        loose[group[shells.label[meetings.first]]] = False
+        loose[group[shells.label[meetings.second]]] = False
         faces = np.flatnonzero((shells.label >= 0) & loose[group[shells.label]])
         label = np.unique(group[shells.label[faces]], return_inverse=True)[1].reshape(-1)
         return worst_first(label, longest[loose], self._middles(faces), lambda rows: self._of_faces(faces[rows]))
@@ -194,20 +199,31 @@ class Soundness:
 
         return worst_first(np.arange(len(vertices)), value, mesh.vertices[vertices], make)
 
-    @cached_property
-    def _between(self) -> Contacts:
-        """Contacts between different shells."""
-        label = self.shells.label
-        return self.contacts.of(label[self.contacts.first] != label[self.contacts.second])
+    def _deep(self, limit_mm: float) -> NDArray[np.bool_]:
+        """Which of `contacts` go deeper than a limit, and than the chord error of surfaces cut into faces here."""
+        deep: NDArray[np.bool_] = self.contacts.depth_mm > max(
+            limit_mm, CHORD_ERRORS_OF_A_CONTACT * self.chord_error_mm
+        )
+        return deep
 
     @cached_property
-    def crossings(self) -> Defects:
+    def _meetings(self) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+        """Which of `contacts` are between different shells; and for those the number of their pair of shells."""
+        first, second = self.shells.label[self.contacts.first], self.shells.label[self.contacts.second]
+        between = first != second
+        return between, edge_numbers(np.stack([first[between], second[between]], axis=1))
+
+    def _through(self, limit_mm: float) -> NDArray[np.bool_]:
+        """Which of `contacts` are between shells that go through each other there, not just touch back to back."""
+        through: NDArray[np.bool_] = self._meetings[0] & self._deep(limit_mm) & (self.contacts.kind != BACK_TO_BACK)
+        return through
+
+    def crossings(self, limit_mm: float = 0.0) -> Defects:
         """One for each connected place where one shell crosses or folds onto itself. Value: depth, mm.
 
         Kind `crossing`, `doubled` (on each other, facing one way) or `folded` (facing opposite ways).
         """
-        label = self.shells.label
-        within = self.contacts.of(label[self.contacts.first] == label[self.contacts.second])
+        within = self.contacts.of(~self._meetings[0] & self._deep(limit_mm))
         if not len(within):
             return ()
         faces = within.faces
@@ -222,21 +238,26 @@ class Soundness:
         )
         return self._of_contacts(within, np.unique(groups[first], return_inverse=True)[1].reshape(-1))
 
-    @cached_property
-    def overlaps(self) -> Defects:
-        """One for each two shells that go through each other or touch over an area. Value: depth, mm.
+    def overlaps(self, limit_mm: float = 0.0) -> Defects:
+        """One for each two shells that go through each other. Value: depth, mm."""
+        through = self._through(limit_mm)
+        pair = self._meetings[1][through[self._meetings[0]]]
+        return self._of_contacts(self.contacts.of(through), np.unique(pair, return_inverse=True)[1].reshape(-1))
 
-        Kind `crossing` or `doubled`; `folded` where they only touch, back to back.
-        """
-        between, label = self._between, self.shells.label
-        pair = edge_numbers(np.stack([label[between.first], label[between.second]], axis=1))
-        return self._of_contacts(between, pair)
+    def touches(self, limit_mm: float = 0.0) -> Defects:
+        """All shells that touch others over an area and go no deeper, in one. Value: how many pairs they are."""
+        between, pair = self._meetings
+        gone_through = np.zeros(int(pair.max(initial=-1)) + 1, bool)
+        gone_through[pair[self._through(limit_mm)[between]]] = True
+        chosen = self.contacts.of(between).of(~gone_through[pair])
+        if not len(chosen):
+            return ()
+        whole = self._of_contacts(chosen, np.zeros(len(chosen), np.int64))[0]
+        return (replace(whole, value=float((~gone_through).sum())),)
 
-    @cached_property
-    def nested(self) -> Defects:
+    def nested(self, limit_mm: float = 0.0) -> Defects:
         """One for each closed shell that faces outward within a solid and crosses nothing. Value: volume, mm3."""
-        shells, between = self.shells, self._between
-        through = between.of(between.kind != BACK_TO_BACK)
+        shells, through = self.shells, self.contacts.of(self._through(limit_mm))
         wrong = shells.closed & (shells.around + np.sign(shells.volume) > 1)
         wrong[shells.label[through.first]] = False
         wrong[shells.label[through.second]] = False
@@ -316,8 +337,9 @@ class Soundness:
             lines = crossing_lines(self.mesh, pairs)
             kinds = set(pairs.kind.tolist())
             kind = "crossing" if CROSSING in kinds else "folded" if kinds == {BACK_TO_BACK} else "doubled"
+            # The middle of a line of crossing is surely on both; else the middle of the deepest overlap.
+            middle = lines[0].mean(axis=0) if len(lines) else overlap_middle(self.mesh, pairs.first[0], pairs.second[0])
             faces = pairs.faces
-            point, drawn = lines[0].mean(axis=0), lines[pairs.kind == CROSSING]
-            return Defect(at_faces(self.mesh, faces, point=point, lines=drawn), 0.0, len(faces), kind)
+            return Defect(at_faces(self.mesh, faces, point=middle, lines=lines), 0.0, len(faces), kind)
 
         return worst_first(label, deepest, (self._middles(found.first) + self._middles(found.second)) / 2, make)

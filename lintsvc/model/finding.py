@@ -65,6 +65,8 @@ class Finding:
     where: Where | None
     remedy: str
     caution: str = ""
+    #: What `lintsvc mend` does about it; empty where it leaves this alone.
+    fix: str = ""
     #: How sure the measurement is, 0 to 1.
     sure: float = 1.0
     #: Set aside by the user: the reason. Empty: not set aside.

@@ -23,7 +23,7 @@ LEFT_OUT_WHEN_EMPTY: dict[str, frozenset[str]] = {
         {"triangles", "bodies", "watertight", "thickness_mm", "flat_mm", "contours", "holes", "bends"}
     ),
     "UnitsShown": frozenset({"other", "other_size_mm"}),
-    "Finding": frozenset({"caution", "set_aside"}),
+    "Finding": frozenset({"caution", "fix", "set_aside"}),
     "Where": frozenset({"faces", "entities", "lines", "span"}),
     "Source": frozenset({"checked"}),
     "NotChecked": frozenset({"failed"}),
@@ -90,6 +90,8 @@ def finding_to_dict(finding: Finding) -> Json:
     }
     if finding.caution:
         data["caution"] = finding.caution
+    if finding.fix:
+        data["fix"] = finding.fix
     if finding.set_aside:
         data["set_aside"] = _text(finding.set_aside)
     return data

@@ -44,6 +44,7 @@ def page(rule: Rule) -> Page:
         Section("Limits", table=_limits_table(rule.limits)),
         Section("Sources", "; ".join(dict.fromkeys(source_text(x) for x in rule.sources)) if not rule.limits else ""),
         Section("Remedy", _readable(rule.remedy)),
+        Section("Mend", rule.mend),
         Section("Ignore when", rule.ignore_when),
         Section("Caution", rule.caution),
         Section("Applies to", _applies_to(rule)),

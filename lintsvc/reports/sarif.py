@@ -105,6 +105,9 @@ def _result(finding: Finding, part: PartReport, artifact: int, index: dict[str, 
         "partialFingerprints": {FINGERPRINT: finding.fingerprint},
         "properties": {key: data[key] for key in ("measured", "limit", "remedy", "sure") if data[key] is not None},
     }
+    if finding.fix:
+        # A SARIF `fix` must hold the bytes to replace; a mend is worked out when it is asked for.
+        result["properties"]["fix"] = finding.fix
     if finding.set_aside:
         result["suppressions"] = [{"kind": "external", "justification": data["set_aside"]}]
     return result

@@ -180,6 +180,7 @@ def finding_rows(finding: Finding, kind: str) -> tuple[tuple[str, str], ...]:
         ("measured", against(finding)),
         ("source", source_text(finding.limit.source) if finding.limit else ""),
         ("remedy", finding.remedy),
+        ("mend", finding.fix),
         ("caution", finding.caution),
         ("reason", finding.set_aside),
     )

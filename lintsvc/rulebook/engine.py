@@ -77,7 +77,8 @@ def run_rules(
         if on_finding is not None:
             for finding in found:
                 on_finding(finding)
-    findings.sort(key=lambda x: (-x.rank, LEVELS.index(x.level), x.rule, x.fingerprint))
+    # The sort is stable: alike findings of one rule stay as the rule gave them, worst first.
+    findings.sort(key=lambda x: (-x.rank, LEVELS.index(x.level), x.rule))
     return Outcome(tuple(findings), tuple(not_checked), tuple(checked))
 
 
