@@ -87,7 +87,9 @@ def _end(zone: BendZone, near: Frame, x: float, outward: float, run: float, look
         cut = [row for row in rows[side] if abs(row.y) < until]
         if not cut or held == 0:
             continue
-        widest = max(cut, key=lambda row: row.gap)
+        # Of rows as wide as the widest, the one nearest to the line: the same however the part is turned.
+        most = max(row.gap for row in cut)
+        widest = min((row for row in cut if row.gap >= most - 1e-3), key=lambda row: abs(row.y))
         if math.isfinite(widest.gap) and (width is None or widest.gap < width):
             width = widest.gap
             edge = x + outward * widest.past

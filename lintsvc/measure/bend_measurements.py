@@ -10,7 +10,8 @@ from lintsvc.measure.bend_frame import Floats, edges_of
 from lintsvc.measure.bend_pairs import Crossing, SideBySide, crossings, side_by_side
 from lintsvc.measure.bend_sides import Flange, Near, cutouts_near, edges_near, flanges
 from lintsvc.measure.bend_zones import BendZone, bend_zones
-from lintsvc.model.finding import Point3, Where
+from lintsvc.measure.flat_where import where
+from lintsvc.model.finding import Where
 from lintsvc.model.material import Material
 from lintsvc.model.sheet import Point2
 
@@ -46,11 +47,6 @@ class BendMeasurements:
         return edges_of([x.points for x in self.flat.contours if x.role != "cutout"])
 
     @cached_property
-    def cutouts(self) -> tuple[Contour, ...]:
-        """Cutouts, round and other."""
-        return tuple(x for x in self.flat.contours if x.role == "cutout")
-
-    @cached_property
     def crossings(self) -> tuple[Crossing, ...]:
         """Bend lines that cross."""
         return crossings(self.zones)
@@ -63,7 +59,7 @@ class BendMeasurements:
     @cached_property
     def ends(self) -> tuple[tuple[BendZone, BendEnd], ...]:
         """The ends of every bend with what is cut beside them, looked at as far as a relief should reach."""
-        polygons = [x.polygon for x in self.cutouts]
+        polygons = [x.polygon for x in self.flat.cutouts]
         return tuple(
             (zone, end)
             for zone in self.zones
@@ -81,11 +77,13 @@ class BendMeasurements:
 
     def cutouts_near(self, limit_mm: float) -> tuple[tuple[BendZone, Near, Contour], ...]:
         """Cutouts that come within the limit of a bend zone, or lie in it."""
-        polygons = [x.polygon for x in self.cutouts]
+        polygons = [x.polygon for x in self.flat.cutouts]
+        places = {x.number: i for i, x in enumerate(self.flat.cutouts)}
+        circles = {places[x.contour]: (x.centre_mm, x.diameter_mm / 2) for x in self.flat.holes}
         return tuple(
-            (zone, x, self.cutouts[x.cutout])
+            (zone, x, self.flat.cutouts[x.cutout])
             for zone in self.zones
-            for x in cutouts_near(zone, polygons, limit_mm)
+            for x in cutouts_near(zone, polygons, limit_mm, circles)
             if x.cutout is not None
         )
 
@@ -115,25 +113,8 @@ class BendMeasurements:
         entities: tuple[int, ...] = (),
     ) -> Where:
         """Return a place at one or more bends: at their middle, the middle of the span, or the point given."""
-        if at is None:
-            at = ((span[0][0] + span[1][0]) / 2, (span[0][1] + span[1][1]) / 2) if span else zones[0].middle
-        corners = [p for zone in zones for p in (zone.frame.back(x, 0.0) for x in zone.extent)]
-        box = list(span) if span else [at, *corners]
-        own = tuple(x.bend.entity for x in zones if x.bend.entity is not None)
-        return Where(
-            point=_flat(at),
-            box=(
-                (min(p[0] for p in box), min(p[1] for p in box), 0.0),
-                (max(p[0] for p in box), max(p[1] for p in box), 0.0),
-            ),
-            entities=tuple(dict.fromkeys(own + entities)),
-            lines=tuple(
-                (_flat(zone.frame.back(zone.extent[0], 0.0)), _flat(zone.frame.back(zone.extent[1], 0.0)))
-                for zone in zones
-            ),
-            span=None if span is None else (_flat(span[0]), _flat(span[1])),
-        )
-
-
-def _flat(point: Point2) -> Point3:
-    return (point[0], point[1], 0.0)
+        lines = [(zone.frame.back(zone.extent[0], 0.0), zone.frame.back(zone.extent[1], 0.0)) for zone in zones]
+        if at is None and span is None:
+            at = zones[0].middle
+        own = [x.bend.entity for x in zones if x.bend.entity is not None]
+        return where([at] if at else (), [*own, *entities], at=at, lines=lines if span is None else (), span=span)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -64,7 +65,10 @@ def flanges(zone: BendZone, outline: Floats, others: Sequence[BendZone]) -> tupl
         if not depths:
             continue
         depths.sort()
-        flat, x = depths[len(depths) // 2]
+        flat = depths[len(depths) // 2][0]
+        # Of columns as deep as that, the one nearest to the middle: the same however the part is turned.
+        middle = sum(zone.extent) / 2
+        x = min((x for depth, x in depths if abs(depth - flat) < 1e-3), key=lambda x: round(abs(x - middle), 6))
         grow = outside_setback(min(max(zone.angle_deg, 0.0), 180.0), zone.radius_mm, zone.thickness_mm) - zone.half_mm
         span = (zone.frame.back(x, 0.0), zone.frame.back(x, side * flat))
         found.append(Flange(side, flat, flat + grow, span))
@@ -153,11 +157,17 @@ def _clip(
     return min(ends)[0], max(ends)[0], x, y
 
 
-def cutouts_near(zone: BendZone, cutouts: Sequence[Polygon], limit_mm: float) -> tuple[Near, ...]:
+def cutouts_near(
+    zone: BendZone,
+    cutouts: Sequence[Polygon],
+    limit_mm: float,
+    circles: Mapping[int, tuple[Point2, float]] = MappingProxyType({}),
+) -> tuple[Near, ...]:
     """Return the cutouts that come within the limit of the bend zone, nearest first.
 
-    Left out: reliefs (a cutout in which a bend ends), and windows that reach past the zone by the limit
-    on both sides: only their short sides cross the bend.
+    `circles`: centre and radius of those that are round, by their place in the list. Left out: reliefs (a
+    cutout in which a bend ends), and windows that reach past the zone by the limit on both sides: only
+    their short sides cross the bend.
     """
     import shapely
 
@@ -169,28 +179,40 @@ def cutouts_near(zone: BendZone, cutouts: Sequence[Polygon], limit_mm: float) ->
     for number, cutout in enumerate(cutouts):
         if not cutout.intersects(area):
             continue
-        points = zone.frame.all_here(shapely.get_coordinates(cutout.exterior))
-        bottom, top = float(points[:, 1].min()), float(points[:, 1].max())
+        points = _rim(zone, cutout, circles.get(number))
         left, right = float(points[:, 0].min()), float(points[:, 0].max())
         if right <= first + BESIDE_MM or left >= last - BESIDE_MM:
             continue
+        low, high = points[int(points[:, 1].argmin())], points[int(points[:, 1].argmax())]
         # Above 0: how far the nearer side lies from the zone; a hole across it lies in it on both sides.
-        above, below = bottom - zone.half_mm, -top - zone.half_mm
+        above, below = float(low[1]) - zone.half_mm, -float(high[1]) - zone.half_mm
         if max(above, below) < 0:
-            if bottom <= -reach and top >= reach:
-                continue
-            if _holds_an_end(zone, cutout):
-                continue
-            index = int(np.argmin(np.abs(points[:, 1])))
-            x, y = float(points[index, 0]), float(points[index, 1])
-            found.append(Near(0.0, (zone.frame.back(x, 0.0), zone.frame.back(x, y)), number))
+            if low[1] > -reach or high[1] < reach:
+                found += _in_the_zone(zone, cutout, points, number)
             continue
-        gap, side = (above, 1.0) if above >= below else (below, -1.0)
+        gap, (x, y), side = (above, low, 1.0) if above >= below else (below, high, -1.0)
         if gap < limit_mm:
-            index = int(np.argmin(points[:, 1] * side))
-            x, y = float(points[index, 0]), float(points[index, 1])
-            found.append(Near(gap, (zone.frame.back(x, side * zone.half_mm), zone.frame.back(x, y)), number))
+            span = (zone.frame.back(float(x), side * zone.half_mm), zone.frame.back(float(x), float(y)))
+            found.append(Near(gap, span, number))
     return tuple(sorted(found, key=lambda x: x.gap_mm))
+
+
+def _rim(zone: BendZone, cutout: Polygon, circle: tuple[Point2, float] | None) -> Floats:
+    """Return points of a cutout in the bend's frame: of a round one its four outermost."""
+    import shapely
+
+    if circle is None:
+        return zone.frame.all_here(shapely.get_coordinates(cutout.exterior))
+    (x, y), radius = zone.frame.here(circle[0]), circle[1]
+    return np.array([(x, y - radius), (x, y + radius), (x - radius, y), (x + radius, y)])
+
+
+def _in_the_zone(zone: BendZone, cutout: Polygon, points: Floats, number: int) -> list[Near]:
+    if _holds_an_end(zone, cutout):
+        return []
+    x = float(points[:, 0].min() + points[:, 0].max()) / 2
+    low, high = float(points[:, 1].min()), float(points[:, 1].max())
+    return [Near(0.0, (zone.frame.back(x, low), zone.frame.back(x, high)), number)]
 
 
 def _holds_an_end(zone: BendZone, cutout: Polygon) -> bool:

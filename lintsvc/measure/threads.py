@@ -11,20 +11,19 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lintsvc.handbook.countersinks import Countersink, countersink
 from lintsvc.handbook.threads import Thread, thread
+from lintsvc.measure.flat_where import where
 from lintsvc.model.choices import Choices
 from lintsvc.model.finding import Where
 from lintsvc.model.sheet import Point2
 
 if TYPE_CHECKING:
-    from lintsvc.measure.flat_contours import Contour
+    from lintsvc.measure.flat_holes import RoundHole
     from lintsvc.measure.flats import FlatMeasurements
 
 Row = TypeVar("Row", Thread, Countersink)
 
 #: A stated centre this far outside a hole still means that hole.
 _BESIDE_MM = 1.0
-#: A loop is round when its area is this much of the circle's with the same length.
-_ROUND = 0.995
 
 _TAP_WORDS = r"tap|tapped|taps|thread|threads|threaded|gewinde|taraud\w*|rosca\w*"
 _SINK_WORDS = r"csk|csink|countersink|countersunk|senk\w*|frais\w*"
@@ -32,16 +31,6 @@ _SIZES = r"m\d+(?:\.\d+)?(?:x\d+(?:\.\d+)?)?|#\d+(?:-\d+)?|\d+/\d+(?:-\d+)?|\d+-
 _SAYS_TAP = re.compile(rf"(?:^|[^a-z])(?:{_TAP_WORDS})(?:$|[^a-z])")
 _SAYS_SINK = re.compile(rf"(?:^|[^a-z])(?:{_SINK_WORDS})(?:$|[^a-z])")
 _SIZE = re.compile(rf"(?:^|[^a-z0-9])({_SIZES})(?:$|[^a-z0-9])")
-
-
-@dataclass(frozen=True, slots=True)
-class RoundHole:
-    """A round cutout."""
-
-    diameter_mm: float
-    centre_mm: Point2
-    contour: int
-    entities: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +53,8 @@ class ScrewHole(Generic[Row]):
         """Return the place of the hole, or of a measured distance beside it."""
         radius = max(self.diameter_mm / 2, 0.5)
         x, y = self.centre_mm
-        box = ((x - radius, y - radius, 0.0), (x + radius, y + radius, 0.0))
-        ends = ((*span[0], 0.0), (*span[1], 0.0)) if span is not None else None
-        return Where((x, y, 0.0), box, entities=self.hole.entities if self.hole else (), span=ends)
+        around = [(x - radius, y - radius), (x + radius, y + radius)]
+        return where(around, self.hole.entities if self.hole else (), at=self.centre_mm, span=span)
 
 
 class ScrewHoles:
@@ -75,11 +63,6 @@ class ScrewHoles:
     def __init__(self, flat: FlatMeasurements, choices: Choices) -> None:
         self.flat = flat
         self.choices = choices
-
-    @cached_property
-    def holes(self) -> tuple[RoundHole, ...]:
-        """Round cutouts of the flat."""
-        return tuple(x for contour in self.flat.contours if (x := _round(contour)) is not None)
 
     @cached_property
     def tapped(self) -> tuple[ScrewHole[Thread], ...]:
@@ -105,7 +88,7 @@ class ScrewHoles:
         found = [_look_up(said, centre, self._hole_at(centre), look_up) for said, centre in chosen]
         taken = {x.hole.contour for x in found if x.hole}
         entities = self.flat.sheet.entities
-        for hole in self.holes:
+        for hole in self.flat.holes:
             said = _said_by_layer(entities[hole.entities[0]].layer, says) if hole.entities else None
             if said is not None and hole.contour not in taken:
                 found.append(_look_up(said, hole.centre_mm, hole, look_up))
@@ -113,7 +96,7 @@ class ScrewHoles:
 
     def _hole_at(self, centre: Point2) -> RoundHole | None:
         """Return the hole whose centre is meant: the nearest of those that hold the point or all but do."""
-        near = [(math.dist(centre, x.centre_mm), x) for x in self.holes]
+        near = [(math.dist(centre, x.centre_mm), x) for x in self.flat.holes]
         fits = [(gap, x) for gap, x in near if gap <= x.diameter_mm / 2 + _BESIDE_MM]
         return min(fits, key=lambda pair: pair[0])[1] if fits else None
 
@@ -136,20 +119,6 @@ def _look_up(said: str, centre: Point2, hole: RoundHole | None, look_up: Callabl
         return ScrewHole(said, place, look_up(said), "", hole)
     except ValueError as error:
         return ScrewHole(said, place, None, str(error), hole)
-
-
-def _round(contour: Contour) -> RoundHole | None:
-    """Return the cutout as a round hole: drawn as a circle, or of arcs or pieces that make one."""
-    if contour.role != "cutout":
-        return None
-    if contour.circle is not None:
-        x, y, radius = contour.circle
-        return RoundHole(2 * radius, (x, y), contour.number, contour.entities)
-    if 4 * math.pi * contour.area_mm2 < _ROUND * contour.length_mm**2:
-        return None
-    left, bottom, right, top = contour.box
-    centre = ((left + right) / 2, (bottom + top) / 2)
-    return RoundHole(2 * math.sqrt(contour.area_mm2 / math.pi), centre, contour.number, contour.entities)
 
 
 def _said_by_layer(layer: str, says: re.Pattern[str]) -> str | None:

@@ -13,7 +13,7 @@ from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule, where_of_bend
     kind="sheet",
     level="error",
     since="0.1",
-    message="Nothing says how far a bend goes.",
+    message="Nothing says how far {what}.",
     remedy="Write the angle beside the line or in its layer's name, or choose it here: 90 for an L, 0 for flat.",
     sources=(GEOMETRY,),
     worse="present",
@@ -28,6 +28,6 @@ def angle_missing(part: Checked) -> Iterator[Hit]:
     Measured: whether the layer's name, a text beside the line or the choices give an angle.
     Ignore when: the order says that all bends are 90°.
     """
-    for bend in part.flat.bends:
-        if bend.angle_deg is None:
-            yield Hit(where=where_of_bend(bend))
+    unsaid = [x for x in part.flat.bends if x.angle_deg is None]
+    for group in part.flat.alike(unsaid, lambda x: 0.0, place=where_of_bend):
+        yield Hit(where=group.where, words={"what": "a bend goes" if group.count == 1 else f"{group.of('bend')} go"})

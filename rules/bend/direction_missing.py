@@ -13,7 +13,7 @@ from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule, where_of_bend
     kind="sheet",
     level="error",
     since="0.1",
-    message="Nothing says whether a bend goes up or down.",
+    message="Nothing says whether {what} up or down.",
     remedy="Put the bend line on a layer such as BEND_UP or BEND_DOWN, write it beside the line, or choose it here.",
     sources=(GEOMETRY,),
     worse="present",
@@ -28,6 +28,6 @@ def direction_missing(part: Checked) -> Iterator[Hit]:
     Measured: whether the layer's name, a text beside the line or the choices say up or down.
     Ignore when: the part is the same folded either way.
     """
-    for bend in part.flat.bends:
-        if bend.direction is None:
-            yield Hit(where=where_of_bend(bend))
+    unsaid = [x for x in part.flat.bends if x.direction is None]
+    for group in part.flat.alike(unsaid, lambda x: 0.0, place=where_of_bend):
+        yield Hit(where=group.where, words={"what": "a bend goes" if group.count == 1 else f"{group.of('bend')} go"})

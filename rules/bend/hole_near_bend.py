@@ -13,9 +13,9 @@ from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, rule
     kind="sheet",
     level="warning",
     since="0.1",
-    message="{what} lies {measured} from a bend; nearer than {limit} it is pulled out of shape.",
-    remedy="Move it to {limit} from where the bend ends ({from_line} mm from the bend line), "
-    "drill it after bending, or cut a slot along the bend line beside it.",
+    message="{what} {measured} from a bend; nearer than {limit} the bend pulls it out of shape.",
+    remedy="Keep {limit} from where the bend ends ({from_line} mm from the bend line), "
+    "drill after bending, or cut a slot along the bend line beside the hole.",
     limits=(Limit("any", 2.0, "x thickness", COMMON_PRACTICE),),
     cost="rework",
     needs=("thickness",),
@@ -31,12 +31,23 @@ def hole_near_bend(part: Checked, limit: float) -> Iterator[Hit]:
     thicknesses from there are the trade's "two thicknesses and the radius" from the inside of the flange.
     Ignore when: the hole is a slot cut on purpose along the bend line, or its shape does not matter.
     """
-    for zone, near, cutout in part.bending.cutouts_near(limit - 0.01):
-        if cutout.number in part.screws.contours_with_screws:
-            continue
+    bending, screws = part.bending, part.screws.contours_with_screws
+    round_ones = {x.contour for x in part.flat.holes}
+    found = [x for x in bending.cutouts_near(limit - 0.01) if x[2].number not in screws]
+    for group in part.flat.alike(
+        found,
+        lambda x: x[1].gap_mm,
+        place=lambda x: bending.where(x[0], span=x[1].span, entities=x[2].entities),
+        kind=lambda x: "hole" if x[2].number in round_ones else "cutout",
+    ):
+        zone, _, cutout = group.members[0]
+        one = "hole" if cutout.number in round_ones else "cutout"
         yield Hit(
-            near.gap_mm,
-            part.bending.where(zone, span=near.span, entities=cutout.entities),
-            words={"what": "A hole" if cutout.circle else "A cutout", "from_line": zone.half_mm + limit},
+            group.value,
+            group.where,
+            words={
+                "what": f"A {one} lies" if group.count == 1 else f"{group.of(one)} lie",
+                "from_line": zone.half_mm + limit,
+            },
             sure=zone.sure,
         )

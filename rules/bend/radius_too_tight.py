@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lintsvc.rulebook import CannotCheck, Checked, Hit, bend_radius_limits, rule
+from lintsvc.rulebook import CannotCheck, Checked, Hit, bend_radius_limits, rule, where_of_bend
 
 
 @rule(
@@ -13,7 +13,7 @@ from lintsvc.rulebook import CannotCheck, Checked, Hit, bend_radius_limits, rule
     kind="sheet",
     level="warning",
     since="0.1",
-    message="The inside radius is {measured}; {material} of this thickness may crack below {limit}.",
+    message="{what} an inside radius of {measured}; {material} of this thickness may crack below {limit}.",
     remedy="Bend at {limit} or more, take thinner sheet, or a softer alloy or temper.",
     limits=bend_radius_limits(),
     needs=("material", "thickness"),
@@ -30,11 +30,12 @@ def radius_too_tight(part: Checked, limit: float) -> Iterator[Hit]:
     Ignore when: the shop has bent this alloy, temper and thickness at this radius before.
     """
     name = part.material.name if part.material else "the sheet"
-    unsaid = 0
-    for zone in part.bending.zones:
-        if zone.bend.radius_mm is None:
-            unsaid += 1
-        elif zone.radius_mm < limit - 0.01 * part.bending.thickness_mm:
-            yield Hit(zone.radius_mm, part.bending.where(zone), words={"material": name})
+    said = [x for x in part.flat.bends if x.radius_mm is not None]
+    # A hundredth of the thickness: sheet sold as 1/16 in is 1.6 mm, and drawn as either.
+    tight = [x for x in said if (x.radius_mm or 0.0) < limit - 0.01 * part.bending.thickness_mm]
+    for group in part.flat.alike(tight, lambda x: x.radius_mm or 0.0, place=where_of_bend):
+        what = "A bend has" if group.count == 1 else f"{group.of('bend')} have"
+        yield Hit(group.value, group.where, words={"material": name, "what": what})
+    unsaid = len(part.flat.bends) - len(said)
     if unsaid:
-        raise CannotCheck(f"no inside radius is given for {unsaid} of {len(part.bending.zones)} bends")
+        raise CannotCheck(f"no inside radius is given for {unsaid} of {len(part.flat.bends)} bends")

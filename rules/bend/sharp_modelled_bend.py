@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule
+from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule, where_of_bend
 
 
 @rule(
@@ -13,7 +13,7 @@ from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule
     kind="sheet",
     level="warning",
     since="0.1",
-    message="A bend has an inside radius of {measured}: no bend is sharp, and the flat made from it is off.",
+    message="{what} an inside radius of {measured}: no bend is sharp, and the flat made from it is off.",
     remedy="Model the bend with the shop's inside radius (often one thickness), and make the flat again from it.",
     sources=(GEOMETRY,),
     cost="rework",
@@ -30,6 +30,8 @@ def sharp_modelled_bend(part: Checked) -> Iterator[Hit]:
     the thickness.
     Ignore when: the flat was drawn with the shop's own bend deduction.
     """
-    for zone in part.bending.zones:
-        if zone.bend.radius_mm is not None and zone.radius_mm < 0.05 * zone.thickness_mm:
-            yield Hit(zone.radius_mm, part.bending.where(zone), limit=None)
+    least = 0.05 * part.bending.thickness_mm
+    sharp = [x for x in part.flat.bends if x.radius_mm is not None and x.radius_mm < least]
+    for group in part.flat.alike(sharp, lambda x: x.radius_mm or 0.0, place=where_of_bend):
+        what = "A bend has" if group.count == 1 else f"{group.of('bend')} have"
+        yield Hit(group.value, group.where, limit=None, words={"what": what})

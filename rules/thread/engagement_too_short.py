@@ -13,7 +13,7 @@ from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, Limits, rule
     kind="sheet",
     level="warning",
     since="0.1",
-    message="{thread} in {measured} of sheet has {turns} turns; {limit} of sheet is the least.",
+    message="{thread}{times} in {measured} of sheet has {turns} turns; {limit} of sheet is the least.",
     remedy="Take a finer or smaller thread, thicker sheet, a press-in or rivet nut, or a loose nut behind the sheet.",
     limits=(
         Limit("any", 3.0, "pitches", COMMON_PRACTICE, name="metal"),
@@ -36,17 +36,24 @@ def engagement_too_short(part: Checked, limits: Limits) -> Iterator[Hit]:
     metals = ("aluminium", "steel", "stainless", "copper", "brass")
     plastic = part.material is not None and part.material.family not in metals
     thickness = part.thickness_mm or 0.0
+    held = limits["plastic" if plastic else "metal"]
+
+    short = []
     for tapped in part.screws.tapped:
-        thread = tapped.row
-        if thread is None:
-            continue
-        name = "plastic" if plastic else "metal"
-        length = limits[name].value * (thread.diameter_mm if plastic else thread.pitch_mm)
-        if thickness < length - 0.01:
-            yield Hit(
-                thickness,
-                tapped.where(),
-                limit=length,
-                limit_source=limits[name].source,
-                words={"thread": thread.name, "turns": f"{thickness / thread.pitch_mm:.1f}"},
-            )
+        if tapped.row is not None:
+            needed = held.value * (tapped.row.diameter_mm if plastic else tapped.row.pitch_mm)
+            if thickness < needed - 0.01:
+                short.append((tapped, tapped.row, needed))
+    for group in part.flat.alike(short, lambda x: thickness, place=lambda x: x[0].where(), kind=lambda x: x[1].name):
+        _, thread, needed = group.members[0]
+        yield Hit(
+            thickness,
+            group.where,
+            limit=needed,
+            limit_source=held.source,
+            words={
+                "thread": thread.name,
+                "turns": f"{thickness / thread.pitch_mm:.1f}",
+                "times": "" if group.count == 1 else f" ({group.of('hole')})",
+            },
+        )

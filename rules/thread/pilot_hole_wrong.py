@@ -16,8 +16,8 @@ HALF = 50.0
     kind="sheet",
     level="error",
     since="0.1",
-    message="The hole for {thread} is drawn {measured} across; its tap drill is {limit}.",
-    remedy="Draw the hole {limit} across ({drill}).",
+    message="{holes} for {thread} {drawn} {measured} across{which}; the tap drill is {limit}.",
+    remedy="Draw {limit} across ({drill}).",
     limits=(Limit("any", 0.05, "mm", GEOMETRY, name="same"),),
     worse="present",
     about="threads",
@@ -33,37 +33,43 @@ def pilot_hole_wrong(part: Checked, limits: Limits) -> Iterator[Hit]:
     Ignore when: the thread is formed, not cut, or the shop has stated another pilot hole.
     """
     same = limits["same"].value
+    wrong = []
     for tapped in part.screws.tapped:
-        thread = tapped.row
-        if thread is None:
+        if tapped.row is None:
             continue
         if tapped.hole is None:
             yield Hit(
                 where=tapped.where(),
                 limit=None,
                 message=f"There is no round hole where {tapped.said} is to be tapped.",
-                remedy=f"Draw a hole of {thread.tap_drill.value:g} mm there, or correct the place of the thread.",
+                remedy=f"Draw a hole of {tapped.row.tap_drill.value:g} mm there, or correct the place of the thread.",
             )
-            continue
-        drill = thread.tap_drill
-        off = tapped.diameter_mm - drill.value
-        if abs(off) <= same:
-            continue
+        elif abs(tapped.diameter_mm - tapped.row.tap_drill.value) > same:
+            wrong.append((tapped, tapped.row))
+    for group in part.flat.alike(
+        wrong, lambda x: x[0].diameter_mm, place=lambda x: x[0].where(), kind=lambda x: x[1].name
+    ):
+        thread, drill = group.members[0][1], group.members[0][1].tap_drill
         most = thread.minor_most
-        within = most is not None and thread.minor_least.value <= tapped.diameter_mm <= most.value
-        left = thread.percent_of_thread(tapped.diameter_mm)
-        drawn = "The hole for {thread} is drawn {measured} across"
-        if abs(tapped.diameter_mm - thread.diameter_mm) <= max(same, 0.02 * thread.diameter_mm):
-            drawn += ", the thread's own size"
-        elif off > 0 and not within:
-            drawn += ", which leaves {left} of a full thread"
+        within = most is not None and thread.minor_least.value <= group.value <= most.value
+        left = thread.percent_of_thread(group.value)
+        which = ""
+        if abs(group.value - thread.diameter_mm) <= max(same, 0.02 * thread.diameter_mm):
+            which = ", the thread's own size"
+        elif group.value > drill.value and not within:
+            which = f", which leaves {max(0.0, left):.0f} % of a full thread"
         yield Hit(
-            tapped.diameter_mm,
-            tapped.where(),
+            group.value,
+            group.where,
             limit=drill.value,
             limit_source=drill.source,
-            words={"thread": thread.name, "drill": thread.tap_drill_name, "left": f"{max(0.0, left):.0f} %"},
+            words={
+                "thread": thread.name,
+                "drill": thread.tap_drill_name,
+                "holes": "The hole" if group.count == 1 else group.of("hole"),
+                "drawn": "is drawn" if group.count == 1 else "are drawn",
+                "which": which,
+            },
             # Less than half of the turns' depth holds nothing; a narrow hole can still be drilled out.
             level="note" if within else None if left < HALF else "warning",
-            message=drawn + "; its tap drill is {limit}.",
         )

@@ -42,11 +42,14 @@ def soft_material(part: Checked) -> Iterator[Hit]:
     }.get(part.material.family)
     if held is None:
         return
-    for tapped in part.screws.tapped:
+    for group in part.flat.alike(
+        part.screws.tapped, lambda x: 0.0, place=lambda x: x.where(), kind=lambda x: x.said
+    ):
+        first = group.members[0]
         yield Hit(
-            where=tapped.where(),
+            where=group.where,
             words={
-                "thread": tapped.row.name if tapped.row else tapped.said,
+                "thread": first.row.name if first.row else first.said,
                 "material": part.material.name,
                 "why": held[0],
                 "instead": held[1],

@@ -325,7 +325,8 @@ def engagement_too_short(b: Bracket, pick: random.Random) -> tuple[Bracket, Expe
     # Three pitches of M8 are 3.75 mm; the hole stands in the middle, with room around it.
     at = (b.width * 0.45, b.length / 2)
     made = _tapped(b, "M8", centre=at)
-    return replace(made, holes=[Hole((5e3, 5e3), 0.0), Hole((5e3, 5e3), 0.0), *made.holes[2:]]), Expected(at, 0.01, "hole 2")
+    aside = [Hole((x.centre[0], at[1] - 18.0), 4.0) for x in b.holes[:2]]
+    return replace(made, holes=[*aside, *made.holes[2:]]), Expected(at, 0.01, "hole 2")
 
 
 def thread_near_edge(b: Bracket, pick: random.Random) -> tuple[Bracket, Expected]:
