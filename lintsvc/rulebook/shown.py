@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from lintsvc.model.report import BendShown, HoleShown, PartShown, UnitsShown
+from lintsvc.model.report import HoleShown, PartShown, UnitsShown
+from lintsvc.rulebook.assumed_bends import bends_shown
 from lintsvc.rulebook.checked import Checked
 
 
@@ -56,5 +57,5 @@ def _sheet(checked: Checked) -> PartShown:
         flat_mm=flat.flat_mm,
         contours=len(flat.contours),
         holes=tuple(HoleShown(x.diameter_mm, x.centre_mm) for x in flat.holes),
-        bends=tuple(BendShown(x.angle_deg, x.direction, x.radius_mm, x.k_factor) for x in flat.bends),
+        bends=bends_shown(checked),
     )
