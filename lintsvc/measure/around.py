@@ -14,6 +14,8 @@ from lintsvc.measure.nearest import box_distance2, closest_on_triangle
 
 #: How far around the middle is looked, in radii of the ball.
 REACH = 2.2
+#: Up to this many times as wide across as thick, it is a pin or a post, no wall; a hole, no gap.
+ROUND = 2.0
 #: The ball may be cut by this share of its radius: facets beside the contact cut a little.
 _CUT = 0.25
 #: Squared cosine of how squarely a surface at right angles must be met: 36 degrees.
@@ -31,6 +33,11 @@ class Around:
     inside: NDArray[np.bool_]
     across: NDArray[np.float64]
     rim: NDArray[np.float64]
+
+    def is_round(self, width: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """(n,) whether the place is a pin or a hole: a wall is as wide as it likes across, a pin is not."""
+        alike: NDArray[np.bool_] = self.across < ROUND * width
+        return alike
 
 
 def look_around(

@@ -41,17 +41,21 @@ def balls(
     cap: float,
     side: float,
     opposed: float = OPPOSED,
+    solids: tuple[NDArray[np.int32], NDArray[np.int32]] | None = None,
 ) -> Balls:
     """Measure at (n, 3) surface points with outward unit normals, widths up to `cap` mm.
 
     `side` is INSIDE for walls, OUTSIDE for gaps. `opposed`: the cosine that a contact's normal must
-    not exceed; 1.0 counts every contact in front of the point.
+    not exceed; 1.0 counts every contact in front of the point. `solids`: of each face of the mesh, and of each
+    point, which solid it bounds; only contacts with the same one count then.
     """
     count = len(points)
     found = Balls(np.empty(count), np.empty((count, 3)), np.empty(count, np.int32))
     tree = (bvh.boxes, bvh.directions, bvh.child, bvh.count, bvh.corners, bvh.normals, bvh.order)
+    none = np.empty(0, np.int32)
+    owner, own = (none, none) if solids is None else (solids[0][bvh.order], solids[1])
     in_parts(
-        _balls, count, points, normals, cap / 2, side, opposed, *tree, found.width, found.contact, found.face
+        _balls, count, points, normals, cap / 2, side, opposed, owner, own, *tree, found.width, found.contact, found.face
     )
     return found
 
@@ -65,6 +69,8 @@ def _balls(
     cap: float,
     side: float,
     opposed: float,
+    owner: Any,
+    own: Any,
     boxes: Any,
     directions: Any,
     child: Any,
@@ -131,6 +137,8 @@ def _balls(
                 mz = leaf_normals[q, 2]
                 # A face without a direction (all zero) is no wall's other side.
                 if mx * ox + my * oy + mz * oz > opposed or (mx == 0 and my == 0 and mz == 0):
+                    continue
+                if owner.shape[0] > 0 and owner[q] != own[i]:
                     continue
                 # The nearest point to the centre gives a smaller ball, which has another centre.
                 for _ in range(40):

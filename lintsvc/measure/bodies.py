@@ -12,9 +12,10 @@ from lintsvc.measure.bulk import Bulk, find_bulk
 from lintsvc.measure.creases import Creases, creases
 from lintsvc.measure.edges import shells
 from lintsvc.measure.knives import Knife, find_knives
-from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.places import Place, find_places
 from lintsvc.measure.room import sides_of_box
+from lintsvc.measure.solids import Solids, find_solids
 from lintsvc.measure.soundness import Soundness
 from lintsvc.measure.voids import Void, find_voids
 from lintsvc.measure.widths import Widths, measure_widths
@@ -109,6 +110,11 @@ class BodyMeasurements:
         """The edges of the design: those at which the surface turns."""
         return creases(self.mesh)
 
+    @cached_property
+    def solids(self) -> Solids:
+        """Which faces bound the same material."""
+        return find_solids(self.soundness.shells)
+
     def thin_places(self, limit_mm: float) -> list[Place]:
         """Walls and pins thinner than the limit, thinnest first."""
         return self._narrow(INSIDE, limit_mm)
@@ -129,13 +135,13 @@ class BodyMeasurements:
     def _narrow(self, side: float, limit_mm: float) -> list[Place]:
         if (side, limit_mm) not in self._places:
             widths = self._widths_up_to(side, limit_mm * _MARGIN)
-            self._places[side, limit_mm] = find_places(self.mesh, self.creases, self.shell_of_face, widths, limit_mm)
+            self._places[side, limit_mm] = find_places(self.mesh, self.creases, self.solids, widths, limit_mm)
         return self._places[side, limit_mm]
 
     def _widths_up_to(self, side: float, cap_mm: float) -> Widths:
         have = self._widths.get(side)
         if have is None or have.cap_mm < cap_mm:
-            have = measure_widths(self.mesh, self.creases, side, max(cap_mm, _NARROW_MM))
+            have = measure_widths(self.mesh, self.creases, self.solids, side, max(cap_mm, _NARROW_MM))
             self._widths[side] = have
         return have
 
@@ -154,5 +160,5 @@ class BodyMeasurements:
 
     def everywhere(self) -> Where:
         """The whole part, as the place of a finding."""
-        low, high = (tuple(x.tolist()) for x in self.mesh.box)
-        return Where(point=self.centre_mm, box=(low, high))
+        low, high = self.mesh.box
+        return Where(point=self.centre_mm, box=(point3(low), point3(high)))

@@ -100,12 +100,10 @@ def spread_along(a: Floats, b: Floats, spacing: float) -> tuple[Floats, NDArray[
     return a[segment] * (1 - t) + b[segment] * t, segment
 
 
-def distance_to_segments(a: Floats, b: Floats, points: Floats, within: Floats) -> Floats:
-    """Distance from (n, 3) points to the nearest of (k, 3) segments, `within` (n,) at most."""
-    if not len(a):
-        return within.copy()
+def nearest_segment(a: Floats, b: Floats, points: Floats, within: Floats) -> tuple[Floats, Ints]:
+    """Distance from (n, 3) points to the nearest of (k, 3) segments, `within` (n,) at most, and its number; else -1."""
     # A segment is a triangle with two corners on one place.
-    vertices = np.concatenate([a, b])
     k = len(a)
     faces = np.stack([np.arange(k), np.arange(k) + k, np.arange(k) + k], axis=1).astype(np.int32)
-    return nearest(Bvh.build(vertices, faces, np.zeros((k, 3))), points, within).distance
+    found = nearest(Bvh.build(np.concatenate([a, b]), faces, np.zeros((k, 3))), points, within)
+    return found.distance, found.face

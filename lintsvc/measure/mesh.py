@@ -110,6 +110,12 @@ class Mesh:
         return float(np.linalg.norm(high - low))
 
 
+def point3(place: Any) -> tuple[float, float, float]:
+    """An array of three numbers as a plain tuple."""
+    x, y, z = place.tolist()
+    return (x, y, z)
+
+
 @compiled
 def _shapes(start: int, stop: int, vertices: Any, faces: Any, lowest: float, normals: Any, areas: Any) -> None:
     """Fill in unit normals and areas. A face whose height is under `lowest` gets no normal."""

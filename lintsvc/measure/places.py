@@ -8,27 +8,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.around import look_around
-from lintsvc.measure.balls import INSIDE
-from lintsvc.measure.creases import Creases, distance_to_segments
-from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.creases import Creases
+from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.refine import refine
 from lintsvc.measure.regions import regions
+from lintsvc.measure.solids import Solids
+from lintsvc.measure.wedges import runs_out
 from lintsvc.measure.widths import SPACING_MM, Widths
-from lintsvc.model.finding import Point3, Where
+from lintsvc.model.finding import Where
 
 #: Two sides that open by more than this are no wall but an edge of a part, or a notch.
 WALL_OPENS_DEG = 30.0
-#: Sides that open by less run so slowly toward an edge that they are a wall all the same.
-_NEARLY_PARALLEL_DEG = 4.0
-#: An edge this sharp is one that a wall can run out to.
-_SHARP_COSINE = -0.5
-#: Twice as wide across as thick, and it is a post or a slot, no wall or gap.
-_ROUND = 2.0
 #: Widths within this factor are alike.
 _ALIKE = 1.003
+#: A place of which more than this share is near a rim or a floor is a low one.
+_LOW = 0.8
+#: A slot is even over this share of it.
+_EVEN = 0.7
+#: One side of a place is at least so many squared limits large.
+_SLIGHT = 0.2
 #: So many places, the thinnest, get their least width searched for; more are no help to anybody.
 _REFINED = 200
-#: Flagged points within this many spacings are one place.
+#: Points are joined to places up to this factor of the limit.
+_LOOSE = 1.12
+#: Points within this many spacings are one place.
 _JOINED = 2.0
 
 
@@ -54,56 +57,81 @@ class Place:
     rim_share: float
     across_mm: float
     faces: Ints
-    #: The two faces of the least width.
-    ends: tuple[int, int]
+    #: The share of it that is as wide as the least width, within a tenth.
+    even_share: float
+    #: The solids that its two sides bound.
+    solids: tuple[int, int]
+    #: It lies in a closed void.
+    in_void: bool
     box: tuple[Floats, Floats]
+
+    @property
+    def low(self) -> bool:
+        """A raised or sunk detail no deeper than wide: no wall, no gap."""
+        return self.rim_share > _LOW
+
+    @property
+    def slot(self) -> bool:
+        """A gap as long as three widths and as wide everywhere, within one body."""
+        return not self.between_bodies and self.even_share > _EVEN and self.length_mm > 3 * self.width_mm
+
+    @property
+    def between_bodies(self) -> bool:
+        """Its two sides are two bodies."""
+        return self.solids[0] != self.solids[1]
+
+    def slight(self, limit_mm: float) -> bool:
+        """So small a place that it is the tip of something else, or noise of the facets."""
+        return self.area_mm2 < _SLIGHT * limit_mm**2 and self.length_mm < limit_mm + self.width_mm
+
+    def words(self) -> dict[str, object]:
+        """Words for messages."""
+        chord = f", within {self.chord_mm:.2g} mm for its coarse facets" if self.chord_mm > 0.02 * self.width_mm else ""
+        return {"length": round(self.length_mm, 1), "breadth": round(self.breadth_mm, 1), "facets": chord}
+
+    def sure(self) -> float:
+        """How sure the width is: less where coarse facets stand for a curve."""
+        return float(max(0.5, 1.0 - self.chord_mm / self.width_mm)) if self.width_mm > 0 else 0.5
 
     def where(self) -> Where:
         """The place as a finding shows it."""
-        a, b = _point(self.span[0]), _point(self.span[1])
+        a, b = point3(self.span[0]), point3(self.span[1])
         return Where(
-            point=_point((self.span[0] + self.span[1]) / 2),
-            box=(_point(self.box[0]), _point(self.box[1])),
+            point=point3((self.span[0] + self.span[1]) / 2),
+            box=(point3(self.box[0]), point3(self.box[1])),
             faces=tuple(self.faces.tolist()),
             span=(a, b),
         )
 
 
-def _point(place: Floats) -> Point3:
-    x, y, z = place.tolist()
-    return (x, y, z)
-
-
-def find_places(mesh: Mesh, creases: Creases, widths: Widths, limit_mm: float) -> list[Place]:
+def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, limit_mm: float) -> list[Place]:
     """Return the places below the limit, thinnest first."""
-    narrow = _walls_only(mesh, creases, widths.below(limit_mm, mesh.rounding_mm))
-    if not len(narrow):
+    # Points a little above the limit hold together what lies below it here and there.
+    near = _walls_only(mesh, creases, widths.below(limit_mm * _LOOSE, mesh.rounding_mm))
+    if not len(near.below(limit_mm, mesh.rounding_mm)):
         return []
-    around = look_around(mesh.bvh, narrow.centres(), narrow.normal, narrow.raw / 2)
-    kept = np.flatnonzero(around.inside)
-    narrow, rim, across = narrow.take(kept), around.rim[kept], around.across[kept]
-    # A wall is as wide as it likes across; a pin is not.
-    is_round = across < _ROUND * narrow.width
-    near_rim = rim < narrow.width
+    around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2)
+    widths_near, kept = near.width, np.flatnonzero(around.inside)
+    near, rim, across = near.take(kept), around.rim[kept], around.across[kept]
+    is_round = around.is_round(widths_near)[kept]
+    kind = is_round.astype(np.uint8)
     label, count = regions(
-        mesh,
-        narrow.point,
-        narrow.face,
-        narrow.contact,
-        narrow.contact_face,
-        is_round.astype(np.uint8),
-        _JOINED * SPACING_MM,
+        mesh, near.point, near.face, near.contact, near.contact_face, kind, _JOINED * SPACING_MM
     )
-    order = np.lexsort((narrow.width, label))
+    order = np.lexsort((near.width, label))
     starts = np.searchsorted(label[order], np.arange(count + 1))
-    least = narrow.take([_shown_at(narrow, order[starts[i] : starts[i + 1]]) for i in range(count)])
+    groups = [order[starts[i] : starts[i + 1]] for i in range(count)]
+    limits = near.is_below(limit_mm, mesh.rounding_mm)
+    groups = [below for x in groups if len(below := x[limits[x]])]
+    shown = np.array([_shown_at(near, x) for x in groups], np.intp)
+    least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
-    least = least.replaced(worst, refine(mesh, least.take(worst), -np.cos(np.radians(WALL_OPENS_DEG))))
-    found = []
-    for i in range(count):
-        members = order[starts[i] : starts[i + 1]]
-        points = narrow.take(members)
-        found.append(_place(least.take([i]), points, is_round[members], near_rim[members], across[members]))
+    opposed = -np.cos(np.radians(WALL_OPENS_DEG))
+    least = least.replaced(worst, refine(mesh, solids, least.take(worst), is_round[shown[worst]], opposed))
+    found = [
+        _place(least.take([i]), near.take(x), is_round[x], rim[x] < near.width[x], across[x], solids)
+        for i, x in enumerate(groups)
+    ]
     return sorted(found, key=lambda x: x.width_mm)
 
 
@@ -115,7 +143,7 @@ def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
 
 
 def _place(
-    least: Widths, points: Widths, is_round: NDArray[np.bool_], near_rim: NDArray[np.bool_], across: Floats
+    least: Widths, points: Widths, is_round: NDArray[np.bool_], near_rim: NDArray[np.bool_], across: Floats, solids: Solids
 ) -> Place:
     """Sum up one region."""
     ends = np.concatenate([points.point, points.contact])
@@ -124,6 +152,7 @@ def _place(
     extents = np.ptp((ends - middle) @ axes.T, axis=0)
     longest = int(np.argmax(extents))
     weight = np.maximum(points.area, 1e-9)
+    bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
         width_mm=float(least.width[0]),
         span=(least.point[0], least.contact[0]),
@@ -136,7 +165,9 @@ def _place(
         rim_share=float(weight @ near_rim / weight.sum()),
         across_mm=float(across.min()),
         faces=np.unique(np.concatenate([points.face, points.contact_face])),
-        ends=(int(least.face[0]), int(least.contact_face[0])),
+        even_share=float(weight @ (points.width < 1.1 * least.width[0]) / weight.sum()),
+        solids=(min(bounded), max(bounded)),
+        in_void=bool(solids.in_void[least.face[0]]),
         box=(ends.min(axis=0), ends.max(axis=0)),
     )
 
@@ -150,31 +181,6 @@ def _axes(centred: Floats) -> tuple[None, None, Floats]:
 def _walls_only(mesh: Mesh, creases: Creases, narrow: Widths) -> Widths:
     """Leave out what only narrows toward an edge: wide wedges, and slim ones that run out to a sharp edge."""
     narrow = narrow.take(np.flatnonzero(narrow.opposed <= -np.cos(np.radians(WALL_OPENS_DEG))))
-    sharp = np.flatnonzero((creases.convex == (narrow.side == INSIDE)) & (creases.cosine <= _SHARP_COSINE))
-    slim = np.flatnonzero(narrow.opposed > -np.cos(np.radians(_NEARLY_PARALLEL_DEG)))
-    if not len(sharp) or not len(slim):
-        return narrow
-    wedge = narrow.take(slim)
-    apex, reach = _apex(mesh, wedge)
-    a, b = creases.ends(mesh, sharp)
-    within = 0.25 * reach + 0.05
-    runs_out = distance_to_segments(a, b, apex, within) < within
     keep = np.ones(len(narrow), bool)
-    keep[slim[runs_out]] = False
+    keep[runs_out(mesh, creases, narrow).points] = False
     return narrow.take(np.flatnonzero(keep))
-
-
-def _apex(mesh: Mesh, wedge: Widths) -> tuple[Floats, Floats]:
-    """Where the two sides would meet, (n, 3), and how far from the point that is."""
-    other = mesh.normals[wedge.contact_face]
-    cosine = np.einsum("ij,ij->i", wedge.normal, other)
-    toward = other - cosine[:, None] * wedge.normal
-    sine = np.linalg.norm(toward, axis=1)
-    parallel = sine < 1e-9
-    sine[parallel] = 1.0
-    toward = toward / sine[:, None]
-    apart = np.abs(np.einsum("ij,ij->i", wedge.point - wedge.contact, other))
-    reach = np.where(parallel, np.inf, apart / sine)
-    # Infinitely far is no place: such points keep their own, and no edge is near enough to count.
-    step = np.where(parallel, 0.0, reach)[:, None] * toward
-    return wedge.point - wedge.side * step, np.where(parallel, 0.0, reach)

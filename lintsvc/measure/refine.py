@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lintsvc.measure.around import look_around
 from lintsvc.measure.mesh import Floats, Mesh
 from lintsvc.measure.nearest import nearest
+from lintsvc.measure.solids import Solids
 from lintsvc.measure.widths import SPACING_MM, Widths, widths_at
 
 #: Steps of the search, in spacings of the points.
@@ -18,10 +20,11 @@ _WORTH = 0.999
 _SAME_SIDE = 0.7
 
 
-def refine(mesh: Mesh, least: Widths, opposed: float) -> Widths:
+def refine(mesh: Mesh, solids: Solids, least: Widths, is_round: NDArray[np.bool_], opposed: float) -> Widths:
     """Walk from each of (n,) points over the surface to a smaller width close by, as long as there is one.
 
-    Only widths count whose sides are opposed to within the cosine `opposed` and whose ball lies inside.
+    Only widths count whose sides are opposed to within the cosine `opposed`, whose ball lies inside and which
+    are round where the point was: a walk must not leave a pin for the wall beside it.
     Returns the n points found, each the same or better.
     """
     best = least
@@ -36,12 +39,13 @@ def refine(mesh: Mesh, least: Widths, opposed: float) -> Widths:
         normal = mesh.normals[on.face]
         facing = np.einsum("ij,ij->i", normal, best.normal[owner])
         good = np.flatnonzero((on.face >= 0) & (facing > _SAME_SIDE))
-        found, which = widths_at(mesh, on.place[good], on.face[good], normal[good], best.side, best.cap_mm)
+        found, which = widths_at(mesh, solids, on.place[good], on.face[good], normal[good], best.side, best.cap_mm)
         owner = owner[good][which]
         better = np.flatnonzero((found.width < best.width[owner] * _WORTH) & (found.opposed <= opposed))
         found, owner = found.take(better), owner[better]
-        inside = look_around(mesh.bvh, found.centres(), found.normal, found.raw / 2).inside
-        found, owner = found.take(np.flatnonzero(inside)), owner[inside]
+        around = look_around(mesh.bvh, found.centres(), found.normal, found.raw / 2)
+        alike = np.flatnonzero(around.inside & (around.is_round(found.width) == is_round[owner]))
+        found, owner = found.take(alike), owner[alike]
         if not len(found):
             continue
         order = np.lexsort((found.width, owner))

@@ -42,6 +42,28 @@ def sample(mesh: Mesh, spacing: float) -> Samples:
     return Samples(points, face, first)
 
 
+def spread_by_area(mesh: Mesh, spacing: float) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+    """About one point for every `spacing` squared of surface, however many faces that is: (n, 3) and their faces.
+
+    For large things on fine meshes; small faces may get none.
+    """
+    kept = np.flatnonzero(mesh.normals.any(axis=1))
+    passed = np.cumsum(mesh.areas[kept])
+    if not len(kept):
+        return np.empty((0, 3)), np.empty(0, np.int32)
+    total = max(1, int(passed[-1] / (spacing * spacing)))
+    face = kept[np.searchsorted(passed, (np.arange(total) + 0.5) / total * passed[-1])].astype(np.int32)
+    # The how many-th point on its face, for the place in the triangle.
+    turn = np.arange(total) - np.searchsorted(face, face)
+    several = np.bincount(face, minlength=len(mesh))[face] > 1
+    u = np.where(several, (0.5 + 0.7548776662466927 * (turn + 1)) % 1.0, 1 / 3)
+    v = np.where(several, (0.5 + 0.5698402909980532 * (turn + 1)) % 1.0, 1 / 3)
+    over = u + v > 1
+    u, v = np.where(over, 1 - u, u), np.where(over, 1 - v, v)
+    a, b, c = (mesh.vertices[mesh.faces[face, k]] for k in range(3))
+    return a + u[:, None] * (b - a) + v[:, None] * (c - a), face
+
+
 @compiled
 def _counts(vertices: Any, faces: Any, normals: Any, areas: Any, spacing: float, most: int) -> Any:
     first = np.empty(faces.shape[0] + 1, np.int64)

@@ -13,9 +13,12 @@ from lintsvc.measure.creases import Creases, spread_along
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.sampling import sample
 from lintsvc.measure.smooth import correct
+from lintsvc.measure.solids import Solids
 
 #: Points stand about this far apart, mm: closer than the limits that they are held against.
 SPACING_MM = 0.8
+#: About so many points, beside one a face, on the largest parts.
+MOST_POINTS = 1_500_000
 #: A wall thinner by this share than its limit is thin; one of exactly the limit is not, however it was rounded.
 TOLERANCE = 0.005
 #: Creases are looked at from three directions between their faces' normals.
@@ -64,7 +67,12 @@ class Widths:
 
     def below(self, limit_mm: float, rounding_mm: float) -> Widths:
         """The points whose width is below the limit, with a tolerance."""
-        return self.take(np.flatnonzero(self.width < limit_mm * (1 - TOLERANCE) - 4 * rounding_mm))
+        return self.take(np.flatnonzero(self.is_below(limit_mm, rounding_mm)))
+
+    def is_below(self, limit_mm: float, rounding_mm: float) -> NDArray[np.bool_]:
+        """(n,) whether the width is below the limit, with a tolerance."""
+        below: NDArray[np.bool_] = self.width < limit_mm * (1 - TOLERANCE) - 4 * rounding_mm
+        return below
 
     def centres(self) -> Floats:
         """(n, 3) the middles of the balls."""
@@ -75,12 +83,13 @@ class Widths:
 _ARRAYS = tuple(x.name for x in fields(Widths) if x.name not in ("side", "cap_mm"))
 
 
-def measure_widths(mesh: Mesh, creases: Creases, side: float, cap_mm: float) -> Widths:
+def measure_widths(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: float) -> Widths:
     """Measure wall thickness (`INSIDE`) or gap width (`OUTSIDE`) up to `cap_mm`."""
-    samples = sample(mesh, SPACING_MM)
+    # On a part as large as a room the points stand further apart.
+    samples = sample(mesh, max(SPACING_MM, float(np.sqrt(mesh.areas.sum() / MOST_POINTS))))
     normal = mesh.normals[samples.face]
-    flat, _ = widths_at(mesh, samples.points, samples.face, normal, side, cap_mm, area=samples.area(mesh))
-    ridges = _ridges(mesh, creases, side, cap_mm)
+    flat, _ = widths_at(mesh, solids, samples.points, samples.face, normal, side, cap_mm, area=samples.area(mesh))
+    ridges = _ridges(mesh, creases, solids, side, cap_mm)
     if ridges is None:
         return flat
     both: dict[str, Any] = {x: np.concatenate([getattr(flat, x), getattr(ridges, x)]) for x in _ARRAYS}
@@ -89,6 +98,7 @@ def measure_widths(mesh: Mesh, creases: Creases, side: float, cap_mm: float) -> 
 
 def widths_at(
     mesh: Mesh,
+    solids: Solids,
     point: Floats,
     face: Ints,
     normal: Floats,
@@ -103,7 +113,9 @@ def widths_at(
     `facets`: correct for coarse facets, which supposes that the normals are the faces'. Returns the
     widths, and the numbers of the points that they are at.
     """
-    found = balls(mesh.bvh, point, normal, cap_mm, side)
+    # A wall has both sides on one solid: bodies that touch or overlap are no wall of each other.
+    owners = (solids.of_face, solids.of_face[face]) if side == INSIDE and solids.count > 1 else None
+    found = balls(mesh.bvh, point, normal, cap_mm, side, solids=owners)
     near = np.flatnonzero(found.face >= 0)
     point, face, normal = point[near], face[near], normal[near]
     found = Balls(found.width[near], found.contact[near], found.face[near])
@@ -126,7 +138,7 @@ def _opposed(point: Floats, normal: Floats, found: Balls, side: float) -> Floats
     return cosine
 
 
-def _ridges(mesh: Mesh, creases: Creases, side: float, cap_mm: float) -> Widths | None:
+def _ridges(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: float) -> Widths | None:
     """Widths from the creases that point into the material (or into the gap): the bottom of a V-shaped
     groove is a line that no point of a face lies on."""
     chosen = np.flatnonzero((creases.convex != (side == INSIDE)) & (creases.cosine > -0.9))
@@ -141,4 +153,4 @@ def _ridges(mesh: Mesh, creases: Creases, side: float, cap_mm: float) -> Widths 
     normal = np.concatenate([x / np.linalg.norm(x, axis=1)[:, None] for x in between])
     point = np.tile(places, (len(_BETWEEN), 1))
     face = np.tile((half_edge // 3).astype(np.int32), len(_BETWEEN))
-    return widths_at(mesh, point, face, normal, side, cap_mm, facets=False)[0]
+    return widths_at(mesh, solids, point, face, normal, side, cap_mm, facets=False)[0]

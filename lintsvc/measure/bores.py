@@ -1,0 +1,144 @@
+"""Round holes: stretches of surface that bend around an axis, hollow side inward."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from lintsvc.measure.bores_grow import grow_bores
+from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.rays import first_hits
+from lintsvc.model.finding import Where
+
+#: A hole shows at least this much of its circle; less is a rounded corner or an open channel.
+_SWEEP_DEG = 300.0
+#: A hole of fewer flats is a polygon: a nut's seat, a square pocket.
+_FACETS = 8
+#: Material this near behind the end, in diameters, is the hole's bottom: flat, round or a drill's cone.
+_BOTTOM = 0.75
+
+
+@dataclass(frozen=True, eq=False)
+class Bore:
+    """A round hole. `low`, `high`: the ends of its axis. `closed`: whether each end has a bottom.
+    `facets`: into how many flats its circle is cut. `off_round_mm`: how far corners stray from the circle."""
+
+    diameter_mm: float
+    low: Floats
+    high: Floats
+    closed: tuple[bool, bool]
+    facets: int
+    off_round_mm: float
+    faces: Ints
+
+    @cached_property
+    def axis(self) -> Floats:
+        """Unit vector from low to high."""
+        along: Floats = (self.high - self.low) / self.depth_mm
+        return along
+
+    @property
+    def depth_mm(self) -> float:
+        """Length along the axis."""
+        return float(np.linalg.norm(self.high - self.low))
+
+    @property
+    def blind(self) -> bool:
+        """It has a bottom at one end."""
+        return self.closed[0] != self.closed[1]
+
+    @property
+    def through(self) -> bool:
+        """It is open at both ends."""
+        return not self.closed[0] and not self.closed[1]
+
+    def holds(self, point: Any) -> bool:
+        """Whether a point lies in the hole."""
+        along = float((point - self.low) @ self.axis)
+        off = float(np.linalg.norm(point - self.low - along * self.axis))
+        return -0.5 * self.diameter_mm <= along <= self.depth_mm + 0.5 * self.diameter_mm and off < self.diameter_mm / 2
+
+    def where(self) -> Where:
+        """The place as a finding shows it: the middle of the axis, and a diameter there."""
+        middle = (self.low + self.high) / 2
+        across = np.cross(self.axis, np.eye(3)[np.abs(self.axis).argmin()])
+        across *= self.diameter_mm / 2 / np.linalg.norm(across)
+        reach = self.diameter_mm / 2 * np.sqrt(np.maximum(0.0, 1 - self.axis**2))
+        low, high = np.minimum(self.low, self.high) - reach, np.maximum(self.low, self.high) + reach
+        return Where(
+            point=point3(middle),
+            box=(point3(low), point3(high)),
+            faces=tuple(self.faces.tolist()),
+            span=(point3(middle - across), point3(middle + across)),
+        )
+
+
+def find_bores(mesh: Mesh) -> list[Bore]:
+    """Return the round holes of a mesh, the narrowest first."""
+    if not len(mesh):
+        return []
+    label, count = grow_bores(mesh)
+    order = np.argsort(label, kind="stable")
+    starts = np.searchsorted(label[order], np.arange(count + 1))
+    found = [
+        bore
+        for i in range(count)
+        if (bore := _bore(mesh, np.sort(order[starts[i] : starts[i + 1]]).astype(np.int32))) is not None
+    ]
+    return sorted(found, key=lambda x: x.diameter_mm)
+
+
+def _bore(mesh: Mesh, faces: Ints) -> Bore | None:
+    """Fit the axis and the circle to the faces of one stretch; None when they are no hole."""
+    normals, weight = mesh.normals[faces], mesh.areas[faces]
+    _, vectors = np.linalg.eigh((normals * weight[:, None]).T @ normals)
+    axis = vectors[:, 0]
+    across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
+    across /= np.linalg.norm(across)
+    frame = np.stack([across, np.cross(axis, across)], axis=1)
+    corners = mesh.vertices[np.unique(mesh.faces[faces])]
+    flat = corners @ frame
+    centre, radius = fit_circle(flat)
+    off = np.linalg.norm(flat - centre, axis=1) - radius
+    sweep, facets = _around(mesh, faces, frame, centre)
+    if sweep < _SWEEP_DEG or facets < _FACETS:
+        return None
+    along = corners @ axis
+    start = frame @ centre
+    low, high = start + axis * along.min(), start + axis * along.max()
+    middle = (low + high) / 2
+    half = float(np.ptp(along)) / 2
+    if half <= 0:
+        return None
+    ahead = first_hits(mesh.bvh, np.stack([middle, middle]), np.stack([-axis, axis]))
+    closed = ahead < half + _BOTTOM * 2 * radius
+    return Bore(2 * radius, low, high, (bool(closed[0]), bool(closed[1])), facets, float(np.abs(off).max()), faces)
+
+
+def fit_circle(points: Floats) -> tuple[Floats, float]:
+    """Least-squares circle through (n, 2) points (I. Kåsa, 1976): centre and radius."""
+    middle = points.mean(axis=0)
+    x = points - middle
+    system = np.column_stack([2 * x, np.ones(len(x))])
+    solution = np.linalg.lstsq(system, (x**2).sum(axis=1), rcond=None)[0]
+    centre: Floats = solution[:2]
+    return centre + middle, float(np.sqrt(max(0.0, solution[2] + centre @ centre)))
+
+
+def _around(mesh: Mesh, faces: Ints, frame: Floats, centre: Floats) -> tuple[float, int]:
+    """How many degrees the faces cover around the centre, and in how many directions they look."""
+    corners: Any = mesh.vertices[mesh.faces[faces]] @ frame - centre
+    turn = np.degrees(np.arctan2(corners[..., 1], corners[..., 0]))
+    first = turn[:, :1]
+    # Corners of a face as turns from its first corner, so that none jumps at 180 degrees.
+    turn = first + (turn - first + 180.0) % 360.0 - 180.0
+    covered = np.zeros(720, bool)
+    for low, high in zip(np.floor(turn.min(axis=1) * 2), np.ceil(turn.max(axis=1) * 2), strict=True):
+        covered[np.arange(int(low), int(high)) % 720] = True
+    looks = np.degrees(np.arctan2(mesh.normals[faces] @ frame[:, 1], mesh.normals[faces] @ frame[:, 0]))
+    directions = np.sort(np.round(looks % 360.0, 1))
+    distinct = 1 + int((np.diff(directions) > 1.0).sum())
+    return float(covered.sum()) / 2, distinct

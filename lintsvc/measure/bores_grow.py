@@ -1,0 +1,221 @@
+"""Stretches of surface that bend around an axis, hollow side inward: grown from a face over its neighbours."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from lintsvc.measure.compiled import compiled, inlined
+from lintsvc.measure.mesh import Ints, Mesh
+
+#: Two facets of a hole turn by less than this; six around are the fewest.
+_TURN = np.cos(np.radians(62.0))
+#: Facets that turn by less than half a degree say nothing about an axis.
+_FLAT = np.cos(np.radians(0.5))
+#: So many faces, at most, are looked at to guess an axis.
+_GUESS = 40
+#: So many guesses are made, at most, on however fine a mesh; a hole of a fine mesh has many faces.
+_GUESSES = 40_000
+#: Corners lie on the circle to within this share of its radius.
+_ROUND = 0.012
+#: Normals are at right angles to the axis to within this sine.
+_SQUARE = 0.06
+
+
+def grow_bores(mesh: Mesh) -> tuple[Ints, int]:
+    """Label (m,) the faces of each stretch from 0; -1 for the others. Returns labels and how many there are."""
+    label, count = _grow(mesh.vertices, mesh.faces, mesh.normals, mesh.areas, mesh.mates, mesh.rounding_mm)
+    return label, int(count)
+
+
+@inlined
+def _dot(a: Any, b: Any) -> Any:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+@compiled
+def _hollow(f: int, k: int, vertices: Any, faces: Any, normals: Any, mates: Any) -> Any:
+    """The neighbour over edge k of face f, when the two bend hollow side out like a hole's wall; else -1.
+
+    A flat neighbour counts too, as -2 - its number: it may be the other half of the same facet.
+    """
+    other = mates[3 * f + k]
+    if other < 0:
+        return -1
+    g = other // 3
+    c = _dot(normals[f], normals[g])
+    if c <= _TURN:
+        return -1
+    if c >= _FLAT:
+        return -2 - g
+    v = vertices[faces[g, (other % 3 + 2) % 3]]
+    a = vertices[faces[f, k]]
+    height = (
+        (v[0] - a[0]) * normals[f, 0] + (v[1] - a[1]) * normals[f, 1] + (v[2] - a[2]) * normals[f, 2]
+    )
+    return g if height > 0 else -1
+
+
+@compiled
+def _fit(members: Any, count: int, vertices: Any, faces: Any, normals: Any, areas: Any, axis: Any, centre: Any) -> Any:
+    """Fill in the axis and a point on it; return the radius, or 0 when the faces do not bend around one axis."""
+    spread = np.zeros((3, 3))
+    total = 0.0
+    for i in range(count):
+        f = members[i]
+        # Not by area: one long facet must not outweigh the turn of the others.
+        for a in range(3):
+            for b in range(3):
+                spread[a, b] += normals[f, a] * normals[f, b]
+        total += 1.0
+    values, vectors = np.linalg.eigh(spread)
+    if values[0] > _SQUARE * _SQUARE * total or values[1] < 0.02 * total:
+        return 0.0
+    for k in range(3):
+        axis[k] = vectors[k, 0]
+    least = 0
+    for k in range(1, 3):
+        if abs(axis[k]) < abs(axis[least]):
+            least = k
+    u = np.zeros(3)
+    u[least] = 1.0
+    across = u - _dot(u, axis) * axis
+    across /= np.sqrt(_dot(across, across))
+    beside = np.cross(axis, across)
+    # Least squares of x2 + y2 = 2 a x + 2 b y + c, about the first corner.
+    base = vertices[faces[members[0], 0]]
+    m = np.zeros((3, 3))
+    r = np.zeros(3)
+    row = np.empty(3)
+    for i in range(count):
+        for k in range(3):
+            d = vertices[faces[members[i], k]] - base
+            x = _dot(d, across)
+            y = _dot(d, beside)
+            row[0] = 2 * x
+            row[1] = 2 * y
+            row[2] = 1.0
+            for a in range(3):
+                r[a] += row[a] * (x * x + y * y)
+                for b in range(3):
+                    m[a, b] += row[a] * row[b]
+    # Corners on one line have no circle.
+    scale = np.abs(m).max()
+    if scale <= 0 or abs(np.linalg.det(m / scale)) < 1e-14:
+        return 0.0
+    s = np.linalg.solve(m, r)
+    for k in range(3):
+        centre[k] = base[k] + s[0] * across[k] + s[1] * beside[k]
+    return np.sqrt(max(0.0, s[2] + s[0] * s[0] + s[1] * s[1]))
+
+
+@compiled
+def _fits(f: int, axis: Any, centre: Any, radius: float, slack: float, vertices: Any, faces: Any, normals: Any) -> Any:
+    """The face's corners lie on the circle, and it looks at the axis."""
+    if abs(_dot(normals[f], axis)) > _SQUARE:
+        return False
+    looks = 0.0
+    for k in range(3):
+        d = vertices[faces[f, k]] - centre
+        d = d - _dot(d, axis) * axis
+        off = np.sqrt(_dot(d, d))
+        if abs(off - radius) > slack:
+            return False
+        looks += _dot(d, normals[f])
+    return looks < 0
+
+
+@compiled
+def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, rounding: float) -> Any:
+    count = faces.shape[0]
+    label = np.full(count, -1, np.int32)
+    tried = np.zeros(count, np.bool_)
+    seen = np.full(count, -1, np.int64)
+    members = np.empty(count, np.int32)
+    axis = np.empty(3)
+    centre = np.empty(3)
+    seeds = 0
+    for f in range(count):
+        for k in range(3):
+            if _hollow(f, k, vertices, faces, normals, mates) >= 0:
+                seeds += 1
+                break
+    stride = max(1, seeds // _GUESSES)
+    found = 0
+    stamp = 0
+    passed = 0
+    for seed in range(count):
+        if tried[seed] or label[seed] >= 0:
+            continue
+        hollow = False
+        for k in range(3):
+            if _hollow(seed, k, vertices, faces, normals, mates) >= 0:
+                hollow = True
+        if not hollow:
+            continue
+        passed += 1
+        if passed % stride != 0:
+            continue
+        # A few faces around the seed say where the axis is.
+        stamp += 1
+        members[0] = seed
+        seen[seed] = stamp
+        n = 1
+        at = 0
+        while at < n and n < _GUESS:
+            for k in range(3):
+                g = _hollow(members[at], k, vertices, faces, normals, mates)
+                if g <= -2:
+                    g = -2 - g
+                if g >= 0 and seen[g] != stamp and label[g] < 0 and n < _GUESS:
+                    seen[g] = stamp
+                    members[n] = g
+                    n += 1
+            at += 1
+        radius = 0.0
+        # The guess may reach over the hole's rim: try with fewer faces, too.
+        tries = n
+        while tries >= 3:
+            radius = _fit(members, tries, vertices, faces, normals, areas, axis, centre)
+            slack = _ROUND * radius + 4 * rounding
+            if radius > 0 and _fits(seed, axis, centre, radius, slack, vertices, faces, normals):
+                break
+            radius = 0.0
+            tries = tries // 2
+        tried[seed] = True
+        if radius == 0:
+            continue
+        for again in range(2):
+            stamp += 1
+            members[0] = seed
+            seen[seed] = stamp
+            n = 1
+            at = 0
+            slack = _ROUND * radius + 4 * rounding
+            while at < n:
+                f = members[at]
+                at += 1
+                for k in range(3):
+                    g = _hollow(f, k, vertices, faces, normals, mates)
+                    if g <= -2:
+                        g = -2 - g
+                    if g < 0 or seen[g] == stamp or label[g] >= 0:
+                        continue
+                    seen[g] = stamp
+                    if _fits(g, axis, centre, radius, slack, vertices, faces, normals):
+                        members[n] = g
+                        n += 1
+            if again == 0:
+                better = _fit(members, n, vertices, faces, normals, areas, axis, centre)
+                if better == 0:
+                    n = 0
+                    break
+                radius = better
+        for i in range(n):
+            tried[members[i]] = True
+        if n >= 6:
+            for i in range(n):
+                label[members[i]] = found
+            found += 1
+    return label, found

@@ -1,0 +1,39 @@
+from collections.abc import Iterator
+
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, rule
+
+PA12 = Source(
+    "common-practice",
+    "Common practice, no standard states it: least gap 0.5 mm, 0.6 mm between long faces.",
+)
+
+
+@rule(
+    id="powder-bed/narrow-slot",
+    process="powder-bed",
+    kind="body",
+    level="warning",
+    since="0.1",
+    message="Slot {measured} wide and {length} mm long{facets}; below {limit} it fuses shut or keeps its powder.",
+    remedy="Widen the slot to {limit} or more; wider where it is deep.",
+    limits=(
+        Limit("pa12", 0.5, "mm", PA12),
+        Limit("pa11", 0.5, "mm", FROM_MEMORY),
+        Limit("pa12-glass", 0.6, "mm", FROM_MEMORY),
+        Limit("tpu", 0.6, "mm", FROM_MEMORY),
+    ),
+    needs=("material",),
+)
+def check(part: Checked, limit: float) -> Iterator[Hit]:
+    """Slot that is too narrow to stay open.
+
+    Heat gathers between the two faces of a slot and sinters the powder in it. What stays loose has
+    to be blown or picked out, which a deep narrow slot does not let happen.
+
+    Measured: the diameter of the largest ball that touches both faces, where a cut in one body
+    is at least three times as long as wide and as wide everywhere.
+    Ignore when: the slot only marks a line.
+    """
+    for place in part.body.narrow_places(limit):
+        if place.slot and not (place.round or place.low or place.in_void or place.slight(limit)):
+            yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())

@@ -1,0 +1,53 @@
+from collections.abc import Iterator
+
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, Source, rule
+
+PA12 = Source(
+    "common-practice",
+    "Common practice, no standard states it: least diameter 1.0 mm through up to 3 mm, 1.5 mm through up to 6 mm, "
+    "2.0 mm and more through thicker material; holes print 0.1 to 0.3 mm undersize.",
+)
+
+
+@rule(
+    id="powder-bed/small-hole",
+    process="powder-bed",
+    kind="body",
+    level="warning",
+    since="0.1",
+    message="Hole {measured} across and {depth} mm deep; at this depth below {limit} it closes up.",
+    remedy="Open the hole to {limit} or more, or mark its place with a shallow dimple and drill it.",
+    limits=tuple(
+        Limit(material, value + more, "mm", source, name=name)
+        for name, value in (("up to 3 mm deep", 1.0), ("up to 6 mm deep", 1.5), ("over 6 mm deep", 2.0))
+        for material, more, source in (
+            ("pa12", 0.0, PA12),
+            ("pa11", 0.0, FROM_MEMORY),
+            ("pa12-glass", 0.0, FROM_MEMORY),
+            ("tpu", 0.5, FROM_MEMORY),
+        )
+    ),
+    needs=("material",),
+)
+def check(part: Checked, limits: Limits) -> Iterator[Hit]:
+    """Hole so small that it closes up.
+
+    Heat from the walls sinters the powder in a small hole, the more the deeper it is. Even
+    where a hole stays open it prints a little undersize.
+
+    Measured: the diameter of the circle through the corners of a round hole's facets, and its depth; for holes
+    that are not round, the largest ball that passes.
+    Ignore when: the hole is only a mark, or is drilled after printing.
+    """
+    bores = part.body.bores
+    for bore in bores:
+        depth = bore.depth_mm
+        name = "up to 3 mm deep" if depth <= 3.005 else "up to 6 mm deep" if depth <= 6.005 else "over 6 mm deep"
+        if bore.diameter_mm < limits[name].value * 0.995:
+            yield Hit(bore.diameter_mm, bore.where(), limit=name, words={"depth": depth})
+    least = "up to 3 mm deep"
+    for place in part.body.narrow_places(limits[least].value):
+        where = place.where()
+        other = not place.round or place.between_bodies or place.in_void or any(x.holds(where.point) for x in bores)
+        if not other and place.length_mm > place.width_mm and not place.slight(limits[least].value):
+            yield Hit(place.width_mm, where, limit=least, words={"depth": place.length_mm}, sure=place.sure())

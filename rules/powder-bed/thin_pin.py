@@ -1,0 +1,39 @@
+from collections.abc import Iterator
+
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, rule
+
+PA12 = Source(
+    "common-practice",
+    "Common practice, no standard states it: least diameter of a pin 0.8 to 1.0 mm; the upper value is used, "
+    "because a pin is bent from every side.",
+)
+
+
+@rule(
+    id="powder-bed/thin-pin",
+    process="powder-bed",
+    kind="body",
+    level="warning",
+    since="0.1",
+    message="Pin {measured} across and {length} mm long{facets}; at least {limit} is needed.",
+    remedy="Thicken the pin to {limit} or more, or use a bought-in steel pin in a hole.",
+    limits=(
+        Limit("pa12", 1.0, "mm", PA12),
+        Limit("pa11", 1.0, "mm", FROM_MEMORY),
+        Limit("pa12-glass", 1.2, "mm", FROM_MEMORY),
+        Limit("tpu", 1.2, "mm", FROM_MEMORY),
+    ),
+    needs=("material",),
+)
+def check(part: Checked, limit: float) -> Iterator[Hit]:
+    """Pin, post or strut that is too thin.
+
+    A pin is weak from every side and weakest across the layers when it stands upright. How it will
+    stand in the build is not known here. Thin pins break while the powder is blasted off.
+
+    Measured: the diameter of the largest ball inside, where the body is no more than twice as wide across.
+    Ignore when: the pin only locates something light and is handled with care.
+    """
+    for place in part.body.thin_places(limit):
+        if place.round and place.length_mm > place.width_mm and not place.slight(limit):
+            yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())

@@ -1,0 +1,44 @@
+from collections.abc import Iterator
+
+from lintsvc.rulebook import COMMON_PRACTICE, FROM_MEMORY, Checked, Hit, Limit, Source, rule
+
+PA12 = Source(
+    "common-practice",
+    "Common practice, no standard states it: 0.5 to 0.7 mm is fragile, 0.8 mm the usual least, "
+    "1.0 mm recommended, 1.5 mm on large parts.",
+)
+
+
+@rule(
+    id="powder-bed/thin-wall",
+    process="powder-bed",
+    kind="body",
+    level="warning",
+    since="0.1",
+    message="Wall {measured} thick over {length} x {breadth} mm{facets}; at least {limit} is needed.",
+    remedy="Thicken the wall to {limit} or more, or give it ribs; 1 mm and more on large parts.",
+    limits=(
+        Limit("pa12", 0.8, "mm", PA12),
+        Limit("pa11", 0.8, "mm", FROM_MEMORY),
+        Limit("pa12-glass", 1.0, "mm", FROM_MEMORY),
+        Limit("tpu", 1.0, "mm", FROM_MEMORY),
+    ),
+    sources=(COMMON_PRACTICE,),
+    needs=("material",),
+)
+def check(part: Checked, limit: float) -> Iterator[Hit]:
+    """Wall thinner than the material prints soundly.
+
+    A wall of a few laser passes is porous, warps while it cools and breaks when the powder is
+    blasted off. How thin is too thin also depends on how the part lies in the build and on its
+    size, which the file does not say: the usual least value is used for every direction.
+
+    Measured: the diameter of the largest ball inside the body that touches the surface at a point and
+    an opposed surface. Corrected for coarse facets. Pins, low raised detail and edges that run out
+    sharp are left to their own rules.
+    Ignore when: the wall is a flap that is meant to give way, such as a seal lip or a break-off tab.
+    """
+    for place in part.body.thin_places(limit):
+        if place.round or place.low or place.slight(limit):
+            continue
+        yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
