@@ -62,7 +62,7 @@ def serve(host: str = "127.0.0.1", port: int = 8080, settings: Settings | None =
         services.db.migrate()
         if tokens_needed and not list_tokens(services.db):
             raise CannotStart(
-                f"{host} can be reached from elsewhere and there is no token; make one: lintsvc token NAME"
+                f"{host} can be reached from elsewhere and no token exists; make one: lintsvc token make NAME"
             )
         listening = stack.enter_context(_listen(host, port))
         sweeper = Sweeper(settings, services.db, services.blobs, services.caller, services.redis)

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,6 +61,7 @@ class ZygoteClient:
         self._environment = {**os.environ, **ONE_THREAD, **(environment or {})}
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
+        self._reader: threading.Thread | None = None
         self._mailboxes: dict[int, queue.SimpleQueue[dict[str, Any]]] = {}
         self._numbers = itertools.count(1)
         self.version = ""
@@ -89,7 +91,8 @@ class ZygoteClient:
         self.version = ready["version"]
         log.info("warm process %d is ready, %d MiB", process.pid, ready["bytes"] >> 20)
         self._process = process
-        threading.Thread(target=self._read, args=(process,), name="zygote-reader", daemon=True).start()
+        self._reader = threading.Thread(target=self._read, args=(process,), name="zygote-reader", daemon=True)
+        self._reader.start()
 
     def _read(self, process: subprocess.Popen[bytes]) -> None:
         assert process.stdout is not None  # asked for in _start
@@ -104,6 +107,10 @@ class ZygoteClient:
         for box in lost.values():
             box.put({"event": "exit", "how": "gone"})
         process.wait()
+        process.stdout.close()
+        if process.stdin is not None:
+            with suppress(BrokenPipeError):
+                process.stdin.close()
 
     def run(self, job: Mapping[str, Any], scratch: Path, limits: ChildLimits, says: Says, tick: Tick) -> Ended:
         """Run one job to its end. Raises CannotWarmUp."""
@@ -167,9 +174,12 @@ class ZygoteClient:
             process = self._process
             if process is None or process.stdin is None:
                 return
-            process.stdin.close()
+            with suppress(BrokenPipeError):
+                process.stdin.close()
         try:
             process.wait(5)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
+        if self._reader is not None:
+            self._reader.join(5)

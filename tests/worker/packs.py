@@ -1,0 +1,49 @@
+"""A rule pack that misbehaves, each rule in its own way, for parts of a certain length."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+RULE = '''"""{title}"""
+
+from lintsvc.rulebook import GEOMETRY, rule
+
+
+@rule(id="unruly/{name}", process="any", kind="body", level="note", since="0.1", sources=(GEOMETRY,),
+      message="Seen.", remedy="None.")
+def check(part):
+    """{title}.
+
+    It is there to fail.
+
+    Measured: nothing.
+    Ignore when: always.
+    """
+    if round(part.part.size_mm[0]) != {length}:
+        return
+    {body}
+    yield
+'''
+
+RULES = {
+    "crash": (
+        1001,
+        "import os, signal; os.kill(os.getpid(), signal.SIGSEGV) if False else __import__('ctypes').string_at(0)",
+    ),
+    "loop": (1002, "while True: pass"),
+    "eat": (1003, "kept = []\n    while True: kept.append(bytearray(1 << 24))"),
+    "raise": (1004, "raise ZeroDivisionError('of mine')"),
+    "leave": (1005, "import os; os._exit(0)"),
+    "hold": (1006, "import time; time.sleep(4)"),
+    "poison": (1007, "import os, time; time.sleep(30)"),
+}
+
+
+def write_unruly(folder: Path) -> Path:
+    """Write the pack below `folder` and return it."""
+    pack = folder / "unruly"
+    pack.mkdir(parents=True)
+    (pack / "pack.toml").write_text('name = "unruly"\ntitle = "Unruly"\nsummary = "Rules that fail."\n')
+    for name, (length, body) in RULES.items():
+        (pack / f"{name}.py").write_text(RULE.format(name=name, title=name.title(), length=length, body=body))
+    return folder
