@@ -15,8 +15,8 @@ from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
 from lintsvc.commands.packs import rules_option
 from lintsvc.commands.paths import Found, find_files
 from lintsvc.model.choices import Choices
-from lintsvc.model.finding import NotChecked
-from lintsvc.model.report import PartReport, Report
+from lintsvc.model.finding import NotChecked, Quantity
+from lintsvc.model.report import PartReport, Report, UnreadableShown
 
 NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
 
@@ -161,8 +161,8 @@ def _run(jobs: Sequence[Job], folders: Sequence[Path]) -> tuple[list[PartReport]
                         pictures[number] = picture
                     if trouble:
                         troubles.append(trouble)
-                case Lost(number, why):
-                    reports[number] = _lost(jobs[number], why)
+                case Lost(number, step, why):
+                    reports[number] = _lost(jobs[number], step, why)
                 case Refused(why):
                     raise click.UsageError(why)
     return [reports[job.number] for job in jobs], pictures, troubles
@@ -175,19 +175,26 @@ def _bounds() -> crew.Bounds:
         settings = Settings.from_environment()
     except BadSetting as error:
         raise click.UsageError(str(error)) from None
-    return crew.Bounds(settings.file_seconds, settings.memory_mib)
+    return crew.Bounds(settings.file_seconds, settings.step_seconds, settings.memory_mib)
 
 
-def _lost(job: Job, why: str) -> PartReport:
+_DOING = {"": "Checking", "read": "Reading", "measure": "Measuring"}
+
+
+def _lost(job: Job, step: str, why: str) -> PartReport:
     """The entry of a file whose check came to nothing: never a pass."""
+    why = f"{_DOING.get(step, 'Checking')} this file could not be finished: {why}."
+    remedy = "Export the part more simply: fewer triangles or curves, or one part a file."
+    thickness = job.choices.thickness_mm
     return PartReport(
         file=job.name,
         sha256="",
         process=job.choices.process,
         material=job.choices.material,
-        thickness=None,
+        thickness=None if thickness is None else Quantity(thickness, "mm"),
         part=None,
-        not_checked=(NotChecked("*", f"the check could not be finished: {why}", failed=True),),
+        not_checked=(NotChecked("*", why, failed=True),),
+        unreadable=UnreadableShown(why, f"at {step}" if step else "", remedy),
     )
 
 

@@ -42,7 +42,7 @@ def main(folders: list[Path]) -> None:
         try:
             answer: Done | Lost = _answer(job, rules, answers)
         except Exception as error:  # noqa: BLE001 - the border of the process: our own mistake costs this file only, and is told
-            answer = Lost(job.number, f"{type(error).__name__}: {error}")
+            answer = Lost(job.number, "", f"{type(error).__name__}: {error}")
         _send(answers, answer)
 
 
@@ -50,7 +50,7 @@ def _answer(job: Job, rules: list[Rule], answers: BinaryIO) -> Done:
     from lintsvc.rulebook.check import Progress, check_file
 
     progress = Progress(step=lambda step, percent: _send(answers, Step(job.number, step, percent)))
-    result = check_file(job.path, job.choices, rules, name=job.name, progress=progress)
+    result = check_file(job.path, job.choices, rules, name=job.name, without=dict(job.without), progress=progress)
     trouble, picture = "", None
     if result.checked is not None:
         if job.highlights is not None:

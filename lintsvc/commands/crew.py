@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO
 
@@ -19,15 +19,21 @@ from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
 
 #: How often a running check is looked at.
 LOOK_SECONDS = 0.05
+#: So many rules may be lost before the file is given up.
+MOST_LOST = 3
 #: A checking process takes a second or two of one core to start; so many files make a further one worth it.
 FILES_A_PROCESS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """What one file may take. Memory is watched where the system tells it (Linux)."""
+    """What one file may take, and one step of it: reading, measuring, a rule.
+
+    Memory is watched where the system tells it (Linux).
+    """
 
     seconds: float
+    step_seconds: float
     memory_mib: int
 
 
@@ -95,23 +101,36 @@ class _Member(threading.Thread):
             self.process.kill()
 
     def _check(self, job: Job) -> None:
+        """Check one file, again without a rule that took the process down."""
+        ends = time.monotonic() + self.bounds.seconds
+        while True:
+            answer = self._try(job, ends)
+            rule = answer.step if isinstance(answer, Lost) and "/" in answer.step else ""
+            if self.stopping:
+                return
+            if not rule or len(job.without) == MOST_LOST or time.monotonic() > ends:
+                self.heard.put(answer)
+                return
+            assert isinstance(answer, Lost)  # only a Lost names a rule
+            job = replace(job, without=(*job.without, (rule, f"the rule failed: {answer.why}")))
+
+    def _try(self, job: Job, ends: float) -> Message:
         process = self._start()
         assert process.stdin is not None
         assert process.stdout is not None
-        watch = _Watch(process, self.bounds)
+        watch = _Watch(process, self.bounds, ends)
         try:
             pickle.dump(job, process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
             process.stdin.flush()
             while isinstance(message := _receive(process.stdout), Step):
+                watch.next_step(message.step)
                 self.heard.put(message)
         except (EOFError, OSError, pickle.UnpicklingError):
             why = watch.end() or _how_it_ended(process)
             self._end()
-            if not self.stopping:
-                self.heard.put(Lost(job.number, why))
-            return
+            return Lost(job.number, watch.step, why)
         watch.end()
-        self.heard.put(message)
+        return message
 
     def _start(self) -> subprocess.Popen[bytes]:
         if self.process is None:
@@ -135,19 +154,28 @@ class _Member(threading.Thread):
 class _Watch(threading.Thread):
     """Looks at one running check, and ends its process when it goes out of bounds."""
 
-    def __init__(self, process: subprocess.Popen[bytes], bounds: Bounds) -> None:
+    def __init__(self, process: subprocess.Popen[bytes], bounds: Bounds, ends: float) -> None:
         super().__init__(daemon=True)
         self.process = process
         self.bounds = bounds
+        self.ends = ends
         self.over = threading.Event()
         self.why = ""
+        self.next_step("")
         self.start()
 
+    def next_step(self, step: str) -> None:
+        """A new step has begun, and has its own time."""
+        self.step = step
+        self.step_ends = time.monotonic() + self.bounds.step_seconds
+
     def run(self) -> None:
-        ends = time.monotonic() + self.bounds.seconds
         while not self.over.wait(LOOK_SECONDS):
-            if time.monotonic() > ends:
-                self.why = f"it took longer than {self.bounds.seconds:g} s"
+            now = time.monotonic()
+            if now > self.ends:
+                self.why = f"the file took longer than {self.bounds.seconds:g} s"
+            elif now > self.step_ends:
+                self.why = f"it took longer than {self.bounds.step_seconds:g} s"
             elif _memory_mib(self.process.pid) > self.bounds.memory_mib:
                 self.why = f"it needed more than {self.bounds.memory_mib} MiB of memory"
             if self.why:

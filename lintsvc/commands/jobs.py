@@ -21,6 +21,8 @@ class Job:
     highlights: tuple[Path, str] | None = None
     #: Whether a picture is wanted, for a report that shows one.
     picture: bool = False
+    #: Rules that took a checking process down with this file, and how.
+    without: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +54,10 @@ class Refused:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """The check of this file came to nothing."""
+    """The check of this file came to nothing: in which step, and why."""
 
     number: int
+    step: str
     why: str
 
 

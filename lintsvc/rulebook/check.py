@@ -43,10 +43,12 @@ def check_file(
     *,
     name: str | None = None,
     overrides: Overrides | None = None,
+    without: Mapping[str, str] | None = None,
     progress: Progress = Progress(),
 ) -> Result:
     """Check one file. Never raises for what is wrong in the file: that is an `unreadable` entry.
 
+    `without`: rules that are not run, by id, and why: they crashed or hung when this file was tried before.
     Raises ValueError for a material id that the handbook does not have.
     """
     from lintsvc.readers import read_part
@@ -65,7 +67,9 @@ def check_file(
         why = UnreadableShown(error.why, error.where, error.remedy)
         return Result(_unreadable(shown_name, digest, choices, why, time.perf_counter() - started), None)
     read_seconds = time.perf_counter() - started
-    return check_part(part, choices, rules, overrides=overrides, progress=progress, read_seconds=read_seconds)
+    return check_part(
+        part, choices, rules, overrides=overrides, without=without, progress=progress, read_seconds=read_seconds
+    )
 
 
 def check_part(
@@ -74,12 +78,21 @@ def check_part(
     rules: Iterable[Rule],
     *,
     overrides: Overrides | None = None,
+    without: Mapping[str, str] | None = None,
     progress: Progress = Progress(),
     read_seconds: float = 0.0,
 ) -> Result:
     """Check a part that is already read."""
+    from lintsvc.rulebook.assumed_bends import assumed_of_bends
     from lintsvc.rulebook.shown import show_part
 
+    material = _material(choices)
+    if choices.process != "powder-bed" and part.sheet is None and part.body is not None and part.body.exact is not None:
+        # A solid may be a bent sheet; its flat depends on the material's bend allowance.
+        from lintsvc.measure.solid_sheet import as_sheet
+
+        family = None if material is None else material.family
+        part = as_sheet(part, choices.material, choices.k_factor, family)
     choices, assumed = assume(part, choices)
     material = _material(choices)
     checked = Checked(part, choices, material)
@@ -87,7 +100,8 @@ def check_part(
     started = time.perf_counter()
     shown = show_part(checked)
     measured = time.perf_counter()
-    rules = list(rules)
+    without = without or {}
+    rules = [x for x in rules if x.id not in without]
     done = 0
 
     def on_rule(rule_id: str) -> None:
@@ -106,11 +120,11 @@ def check_part(
         thickness=thickness if choices.process == "sheet" else None,
         part=shown,
         findings=outcome.findings,
-        not_checked=outcome.not_checked,
+        not_checked=outcome.not_checked + tuple(NotChecked(rule, why, failed=True) for rule, why in without.items()),
         # Lazy measurements run inside the first rule that needs them, so they count with the rules.
         seconds=Seconds(round(read_seconds, 4), round(measured - started, 4), round(ended - measured, 4)),
         format=part.format,
-        assumed=assumed,
+        assumed=assumed + assumed_of_bends(checked),
         notes=tuple(note.text for note in part.notes),
         checked=outcome.checked,
     )

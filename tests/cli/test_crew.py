@@ -15,33 +15,48 @@ from parts.command import FINDS, lintsvc, write_housing, write_rule
 
 #: Only the file called `bad` falls into the trap.
 IF_BAD = 'if part.part.file.startswith("bad"):\n    '
+TRAPS = [
+    ("os.abort()", "SIGABRT"),
+    ("os._exit(7)", "status 7"),
+    ("time.sleep(600)", "longer than 6 s"),
+    ("list(iter(lambda: bytearray(1 << 20), None))", "1000 MiB"),
+]
+BOUNDS = {"LINTSVC_FILE_SECONDS": "50", "LINTSVC_STEP_SECONDS": "6", "LINTSVC_MEMORY_MIB": "1000"}
 
 
-@pytest.mark.parametrize(
-    ("trap", "why"),
-    [
-        ("os.abort()", "SIGABRT"),
-        ("os._exit(7)", "status 7"),
-        ("time.sleep(600)", "longer than 2 s"),
-        ("list(iter(lambda: bytearray(1 << 20), None))", "1000 MiB"),
-    ],
-)
-def test_lost_check_costs_its_own_file_only(tmp_path: Path, trap: str, why: str) -> None:
-    pack = write_rule(tmp_path / "trial", "trap", IF_BAD + trap)
+@pytest.mark.parametrize(("trap", "why"), TRAPS)
+def test_rule_that_takes_the_process_down_is_lost_alone(tmp_path: Path, trap: str, why: str) -> None:
+    write_rule(tmp_path / "trial", "trap", IF_BAD + trap)
+    pack = write_rule(tmp_path / "trial", "works", FINDS, level="note")
     for name in ("a", "bad", "c"):
-        write_housing(tmp_path / "parts" / f"{name}.stl")
-    ran = lintsvc(
-        "check", "a.stl", "bad.stl", "c.stl", "--rules", pack, "--format", "json", cwd=tmp_path / "parts",
-        LINTSVC_FILE_SECONDS="2", LINTSVC_MEMORY_MIB="1000",
-    )  # fmt: skip
+        write_housing(tmp_path / f"{name}.stl")
+    arguments = ("check", "a.stl", "bad.stl", "c.stl", "--rules", pack, "--format", "json")
+    ran = lintsvc(*arguments, cwd=tmp_path, **BOUNDS)
     first, lost, last = json.loads(ran.stdout)["parts"]
     assert ran.returncode == 3
+    (missed,) = [x for x in lost["not_checked"] if x.get("failed")]
+    assert missed["rule"] == "trial/trap"
+    assert why in missed["why"]
+    assert "trial/works" in lost["checked"]
+    assert "trial/trap" in first["checked"]
+    assert "trial/trap" in last["checked"]
+
+
+def test_file_that_takes_too_many_rules_down_is_given_up_and_the_others_are_not(tmp_path: Path) -> None:
+    for number in range(5):
+        pack = write_rule(tmp_path / "trial", f"trap-{number}", IF_BAD + "os.abort()")
+    for name in ("bad", "good"):
+        write_housing(tmp_path / f"{name}.stl")
+    ran = lintsvc("check", "bad.stl", "good.stl", "--rules", pack, "--format", "json", cwd=tmp_path, **BOUNDS)
+    lost, good = json.loads(ran.stdout)["parts"]
+    assert ran.returncode == 3
+    assert lost["part"] is None
     (missed,) = lost["not_checked"]
     assert missed["rule"] == "*"
     assert missed["failed"] is True
-    assert why in missed["why"]
-    assert "trial/trap" in first["checked"]
-    assert "trial/trap" in last["checked"]
+    assert "SIGABRT" in lost["unreadable"]["why"]
+    assert lost["unreadable"]["where"] == "at trial/trap-3"
+    assert "trial/trap-4" in good["checked"]
 
 
 def test_rule_that_raises_loses_only_itself_and_ends_with_three(tmp_path: Path) -> None:
