@@ -38,8 +38,8 @@ class BendEnd:
     width_span: tuple[Point2, Point2] | None
 
 
-def bend_ends(zone: BendZone, look_mm: float, cutouts: Sequence[Polygon] = ()) -> tuple[BendEnd, ...]:
-    """Return the ends of a zone's runs, looking this far to each side of the line.
+def bend_ends(zone: BendZone, cutouts: Sequence[Polygon] = ()) -> tuple[BendEnd, ...]:
+    """Return the ends of a zone's runs, looking as far to each side of the line as a relief should reach.
 
     Left out: ends of a line that stops inside the sheet (there the line is at fault), and ends between
     two runs at a cutout (that is a window or a hole in the bend, not a relief).
@@ -47,7 +47,6 @@ def bend_ends(zone: BendZone, look_mm: float, cutouts: Sequence[Polygon] = ()) -
     import shapely
 
     found = []
-    near = zone.frame.near_row(look_mm + BESIDE_MM)
     inside = [zone.frame.here(x.end)[0] for x in zone.short]
     for low, high in zone.runs:
         for x, outward, other in ((low, -1.0, high), (high, 1.0, low)):
@@ -57,7 +56,7 @@ def bend_ends(zone: BendZone, look_mm: float, cutouts: Sequence[Polygon] = ()) -
                 beyond = shapely.Point(zone.frame.back(x + outward * BESIDE_MM, 0.0))
                 if any(cutout.contains(beyond) for cutout in cutouts):
                     continue
-            found.append(_end(zone, near, x, outward, abs(other - x), look_mm))
+            found.append(_end(zone, x, outward, abs(other - x)))
     return tuple(found)
 
 
@@ -70,9 +69,9 @@ class _Row:
     gap: float
 
 
-def _end(zone: BendZone, near: Frame, x: float, outward: float, run: float, look_mm: float) -> BendEnd:
-    heights = _heights(near, x, look_mm)
-    rows = {side: [_row(near, side * y, x, outward, run) for y in heights] for side in (1.0, -1.0)}
+def _end(zone: BendZone, x: float, outward: float, run: float) -> BendEnd:
+    heights = _heights(zone.frame, x, zone.reach_mm)
+    rows = {side: [_row(zone.frame, side * y, x, outward, run) for y in heights] for side in (1.0, -1.0)}
     depth: float | None = None
     width: float | None = None
     depth_span = width_span = None

@@ -36,10 +36,13 @@ class BendMeasurements:
         self._shop_k = shop_k
 
     @cached_property
+    def _edges(self) -> Floats:
+        return edges_of([x.points for x in self.flat.contours])
+
+    @cached_property
     def zones(self) -> tuple[BendZone, ...]:
         """The strips that the bends take up, in the order of the flat's bends."""
-        edges = edges_of([x.points for x in self.flat.contours])
-        return bend_zones(self.flat.bends, edges, self.thickness_mm, self.material, self._shop_k)
+        return bend_zones(self.flat.bends, self._edges, self.thickness_mm, self.material, self._shop_k)
 
     @cached_property
     def outline(self) -> Floats:
@@ -51,10 +54,9 @@ class BendMeasurements:
         """Bend lines that cross."""
         return crossings(self.zones)
 
-    @cached_property
-    def side_by_side(self) -> tuple[SideBySide, ...]:
-        """Bends beside each other, closest first."""
-        return side_by_side(self.zones)
+    def side_by_side(self, limit_mm: float) -> tuple[SideBySide, ...]:
+        """Bends beside each other with less than the limit between them, closest first."""
+        return side_by_side(self.zones, self._edges, limit_mm)
 
     @cached_property
     def ends(self) -> tuple[tuple[BendZone, BendEnd], ...]:
@@ -63,7 +65,7 @@ class BendMeasurements:
         return tuple(
             (zone, end)
             for zone in self.zones
-            for end in bend_ends(zone, max(zone.half_mm, zone.radius_mm + zone.thickness_mm) + 0.5, polygons)
+            for end in bend_ends(zone, polygons)
         )
 
     @cached_property

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+from lintsvc.measure.bend_frame import Floats, Frame
 from lintsvc.measure.bend_zones import BESIDE_MM, BendZone
 from lintsvc.model.sheet import Point2
 
@@ -46,10 +47,11 @@ def crossings(zones: Sequence[BendZone]) -> tuple[Crossing, ...]:
     return tuple(found)
 
 
-def side_by_side(zones: Sequence[BendZone]) -> tuple[SideBySide, ...]:
-    """Return pairs of bends that run side by side along some length, closest first.
+def side_by_side(zones: Sequence[BendZone], edges: Floats, within_mm: float) -> tuple[SideBySide, ...]:
+    """Return pairs of bends that run side by side along some length with a gap below the one given, closest first.
 
-    Only neighbours with sheet between them all the way count: not flanges across a cutout.
+    Only neighbours with sheet between them all the way count, not flanges across a cutout; `edges` (m, 4)
+    are the sheet's.
     """
     found = []
     for one, other in combinations(zones, 2):
@@ -61,18 +63,18 @@ def side_by_side(zones: Sequence[BendZone]) -> tuple[SideBySide, ...]:
         if high - low <= BESIDE_MM or apart <= BESIDE_MM:
             continue
         middle, y = (low + high) / 2, (y1 + y2) / 2
-        if not _sheet_between(one, middle, y):
-            continue
         gap = max(0.0, apart - max(one.half_mm, other.half_mm))
+        if gap >= within_mm or not _sheet_between(Frame.of(edges, one.bend.start, one.bend.end), one, middle, y):
+            continue
         span = (one.frame.back(middle, 0.0), one.frame.back(middle, y))
         found.append(SideBySide((one.number, other.number), apart, gap, span))
     return tuple(sorted(found, key=lambda x: x.gap_mm))
 
 
-def _sheet_between(zone: BendZone, x: float, y: float) -> bool:
+def _sheet_between(frame: Frame, zone: BendZone, x: float, y: float) -> bool:
     # Slightly beside the middle: a hole's exact centre would be the commonest place to hit.
     return any(
         low <= min(0.0, y) + BESIDE_MM and high >= max(0.0, y) - BESIDE_MM
         for shift in (0.0, 0.37, -0.41)
-        for low, high in zone.frame.column(x + shift * zone.thickness_mm)
+        for low, high in frame.column(x + shift * zone.thickness_mm)
     )

@@ -176,9 +176,8 @@ def cutouts_near(
     reach = zone.half_mm + limit_mm
     corners = [zone.frame.back(x, y) for x, y in ((first, -reach), (last, -reach), (last, reach), (first, reach))]
     area = shapely.Polygon(corners)
-    for number, cutout in enumerate(cutouts):
-        if not cutout.intersects(area):
-            continue
+    for number in np.flatnonzero(shapely.intersects(np.array(cutouts, object), area)).tolist():
+        cutout = cutouts[number]
         points = _rim(zone, cutout, circles.get(number))
         left, right = float(points[:, 0].min()), float(points[:, 0].max())
         if right <= first + BESIDE_MM or left >= last - BESIDE_MM:

@@ -15,6 +15,8 @@ from lintsvc.model.sheet import Bend, Point2
 BESIDE_MM = 0.05
 #: A bend line that stops this short of the edge reaches it; so does one short of half a thickness.
 SHORT_MM = 0.5
+#: Reliefs are looked at this far past what they should reach.
+MARGIN_MM = 0.5
 #: Taken where nothing is said, and told: the commonest bend; an inside radius of one thickness.
 USUAL_ANGLE_DEG = 90.0
 
@@ -30,7 +32,10 @@ class Short:
 
 @dataclass(frozen=True, eq=False)
 class BendZone:
-    """One bend of a flat. In `frame`, x runs along the bend line and the zone is |y| <= half_mm."""
+    """One bend of a flat. In `frame`, x runs along the bend line and the zone is |y| <= half_mm.
+
+    The frame has only the edges that come near to the zone.
+    """
 
     #: Place in the flat's bends.
     number: int
@@ -38,6 +43,8 @@ class BendZone:
     frame: Frame
     length_mm: float
     thickness_mm: float
+    #: How far to each side of the line the frame has edges: past the zone, and past what a relief should reach.
+    reach_mm: float
     angle_deg: float
     radius_mm: float
     k: float
@@ -91,16 +98,20 @@ def bend_zones(
         radius = thickness_mm if bend.radius_mm is None else bend.radius_mm
         frame = Frame.of(edges, bend.start, bend.end)
         runs, short = _runs(frame, length, thickness_mm)
+        k = _k(bend, radius, thickness_mm, material, shop_k)
+        angle = USUAL_ANGLE_DEG if bend.angle_deg is None else bend.angle_deg
+        reach = max(bend_allowance(angle, radius, thickness_mm, k) / 2, radius + thickness_mm) + MARGIN_MM
         found.append(
             BendZone(
                 number=number,
                 bend=bend,
-                frame=frame,
+                frame=frame.near_row(reach + BESIDE_MM),
+                reach_mm=reach,
                 length_mm=length,
                 thickness_mm=thickness_mm,
-                angle_deg=USUAL_ANGLE_DEG if bend.angle_deg is None else bend.angle_deg,
+                angle_deg=angle,
                 radius_mm=radius,
-                k=_k(bend, radius, thickness_mm, material, shop_k),
+                k=k,
                 assumed=assumed,
                 runs=runs,
                 short=short,

@@ -9,14 +9,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Generic, TypeVar
 
+import numpy as np
+
 from lintsvc.handbook.countersinks import Countersink, countersink
 from lintsvc.handbook.threads import Thread, thread
+from lintsvc.measure.flat_weld import Floats
 from lintsvc.measure.flat_where import where
 from lintsvc.model.choices import Choices
 from lintsvc.model.finding import Where
 from lintsvc.model.sheet import Point2
 
 if TYPE_CHECKING:
+    import shapely
+
     from lintsvc.measure.flat_holes import RoundHole
     from lintsvc.measure.flats import FlatMeasurements
 
@@ -94,23 +99,61 @@ class ScrewHoles:
                 found.append(_look_up(said, hole.centre_mm, hole, look_up))
         return tuple(found)
 
-    def _hole_at(self, centre: Point2) -> RoundHole | None:
-        """Return the hole whose centre is meant: the nearest of those that hold the point or all but do."""
-        near = [(math.dist(centre, x.centre_mm), x) for x in self.flat.holes]
-        fits = [(gap, x) for gap, x in near if gap <= x.diameter_mm / 2 + _BESIDE_MM]
-        return min(fits, key=lambda pair: pair[0])[1] if fits else None
+    @cached_property
+    def _centres(self) -> Floats:
+        return np.array([x.centre_mm for x in self.flat.holes], float).reshape(-1, 2)
 
-    def edge_gap(self, centre: Point2, own: int | None) -> tuple[float, tuple[Point2, Point2]] | None:
-        """Return the distance from a point to the nearest edge of the sheet, the hole's own left out, and its span."""
+    def _hole_at(self, centre: Point2) -> RoundHole | None:
+        """Return the hole that is meant: the nearest centre, when the point lies in the hole or all but does."""
+        if not len(self._centres):
+            return None
+        gaps = np.hypot(*(self._centres - centre).T)
+        nearest = int(gaps.argmin())
+        hole = self.flat.holes[nearest]
+        return hole if gaps[nearest] <= hole.diameter_mm / 2 + _BESIDE_MM else None
+
+    @cached_property
+    def _edges(self) -> shapely.STRtree:
         import shapely
 
-        rings = [shapely.LinearRing(x.points) for x in self.flat.contours if x.number != own]
-        if not rings:
-            return None
+        return shapely.STRtree([shapely.LinearRing(x.points) for x in self.flat.contours])
+
+    @cached_property
+    def _round_ones(self) -> dict[int, RoundHole]:
+        return {x.contour: x for x in self.flat.holes}
+
+    def edge_gap(
+        self, centre: Point2, own: int | None, within_mm: float
+    ) -> tuple[float, tuple[Point2, Point2]] | None:
+        """Return the distance from a point to the nearest edge of the sheet, the hole's own left out, and its span.
+
+        None where no edge lies within the distance given.
+        """
+        import shapely
+
         point = shapely.Point(centre)
-        nearest = rings[int(shapely.distance(rings, point).argmin())]
-        foot = nearest.interpolate(nearest.project(point))
-        return point.distance(foot), (centre, (foot.x, foot.y))
+        gaps = []
+        for i in self._edges.query(point, predicate="dwithin", distance=within_mm).tolist():
+            contour = self.flat.contours[i]
+            if contour.number == own:
+                continue
+            hole = self._round_ones.get(contour.number)
+            if hole is not None:
+                gaps.append(_to_circle(centre, hole.centre_mm, hole.diameter_mm / 2))
+                continue
+            ring = self._edges.geometries[i]
+            foot = ring.interpolate(ring.project(point))
+            gaps.append((point.distance(foot), (centre, (foot.x, foot.y))))
+        return min(gaps) if gaps else None
+
+
+def _to_circle(point: Point2, centre: Point2, radius: float) -> tuple[float, tuple[Point2, Point2]]:
+    apart = math.dist(point, centre)
+    if apart == 0:
+        return radius, (point, (centre[0] + radius, centre[1]))
+    share = radius / apart
+    foot = (centre[0] + (point[0] - centre[0]) * share, centre[1] + (point[1] - centre[1]) * share)
+    return abs(apart - radius), (point, foot)
 
 
 def _look_up(said: str, centre: Point2, hole: RoundHole | None, look_up: Callable[[str], Row]) -> ScrewHole[Row]:

@@ -31,12 +31,11 @@ def bends_too_close(part: Checked, limit: float) -> Iterator[Hit]:
     Ignore when: the shop has a tool for offset bends, or makes both bends in one stroke.
     """
     zones = {zone.number: zone for zone in part.bending.zones}
-    for pair in part.bending.side_by_side:
-        if pair.gap_mm < limit - 0.01:
-            one, other = (zones[number] for number in pair.bends)
-            yield Hit(
-                pair.gap_mm,
-                part.bending.where(one, other, span=pair.span),
-                words={"more": limit - pair.gap_mm},
-                sure=min(one.sure, other.sure),
-            )
+    for pair in part.bending.side_by_side(limit - 0.01):
+        one, other = (zones[number] for number in pair.bends)
+        yield Hit(
+            pair.gap_mm,
+            part.bending.where(one, other, span=pair.span),
+            words={"more": limit - pair.gap_mm},
+            sure=min(one.sure, other.sure),
+        )

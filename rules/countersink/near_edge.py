@@ -31,7 +31,8 @@ def near_edge(part: Checked, limit: float) -> Iterator[Hit]:
     for sunk in part.screws.countersunk:
         if sunk.row is None:
             continue
-        found = part.screws.edge_gap(sunk.centre_mm, sunk.hole.contour if sunk.hole else None)
+        own = sunk.hole.contour if sunk.hole else None
+        found = part.screws.edge_gap(sunk.centre_mm, own, sunk.row.head_mm / 2 + limit)
         if found is None:
             continue
         gap = found[0] - sunk.row.head_mm / 2

@@ -32,7 +32,7 @@ def near_edge(part: Checked, limits: Limits) -> Iterator[Hit]:
         if tapped.row is None:
             continue
         limit = factor.value * tapped.row.diameter_mm
-        found = part.screws.edge_gap(tapped.centre_mm, tapped.hole.contour if tapped.hole else None)
+        found = part.screws.edge_gap(tapped.centre_mm, tapped.hole.contour if tapped.hole else None, limit)
         if found is not None and found[0] < limit - 0.01:
             yield Hit(
                 found[0],

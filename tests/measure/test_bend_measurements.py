@@ -45,7 +45,7 @@ def cutouts(region: shapely.Geometry) -> list[Polygon]:
 
 def ends(region: shapely.Geometry, *line: tuple[float, float]) -> tuple[BendEnd, ...]:
     (zone,) = zones(region, (line[0], line[1]))
-    return bend_ends(zone, R + T + 0.5, cutouts(region))
+    return bend_ends(zone, cutouts(region))
 
 
 @given(st.floats(0, 360), st.floats(-50, 50), st.floats(-50, 50))
@@ -169,7 +169,7 @@ def test_bend_that_runs_slantwise_over_a_strip_needs_no_relief(slope: float) -> 
 def test_slit_between_two_flanges_on_one_line_is_a_narrow_relief() -> None:
     region = PLATE.difference(box(49.9, -1, 50.1, 40))
     (zone,) = zones(region, ((0, 20), (100, 20)))
-    inner = [x for x in bend_ends(zone, R + T + 0.5, []) if 1 < x.at[0] < 99]
+    inner = [x for x in bend_ends(zone) if 1 < x.at[0] < 99]
     assert [x.width_mm for x in inner] == pytest.approx([0.2, 0.2], abs=0.01)
 
 
@@ -240,12 +240,16 @@ def test_lines_that_cross_and_lines_that_only_meet() -> None:
 
 
 def test_bends_side_by_side_are_measured_line_to_zone() -> None:
-    (pair,) = side_by_side(zones(PLATE, ((30, 0), (30, 60)), ((40, 60), (40, 0))))
+    both = zones(PLATE, ((30, 0), (30, 60)), ((40, 60), (40, 0)))
+    (pair,) = side_by_side(both, edges_of(rings(PLATE)), 20.0)
+    assert side_by_side(both, edges_of(rings(PLATE)), 5.0) == ()
     assert pair.apart_mm == pytest.approx(10)
     assert pair.gap_mm == pytest.approx(10 - HALF)
 
 
 def test_flanges_across_a_cutout_are_not_side_by_side() -> None:
     region = PLATE.difference(box(33, 5, 37, 55))
-    assert side_by_side(zones(region, ((30, 10), (30, 50)), ((40, 10), (40, 50)))) == ()
-    assert side_by_side(zones(PLATE, ((30, 0), (30, 60)), ((0, 20), (100, 20)))) == ()
+    across = zones(region, ((30, 10), (30, 50)), ((40, 10), (40, 50)))
+    assert side_by_side(across, edges_of(rings(region)), 20.0) == ()
+    square = zones(PLATE, ((30, 0), (30, 60)), ((0, 20), (100, 20)))
+    assert side_by_side(square, edges_of(rings(PLATE)), 20.0) == ()
