@@ -17,6 +17,7 @@ from lintsvc import __version__
 #: Name of a command: the module and function of it, and its line in the list of commands.
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("lintsvc.commands.check:check", "Check part files against the rules of their process."),
+    "mend": ("lintsvc.commands.mend:mend", "Set right what is surely meant in a mesh file."),
     "rules": ("lintsvc.commands.rules:rules", "List the rules."),
     "explain": ("lintsvc.commands.rules:explain", "Say everything about one rule."),
     "materials": ("lintsvc.commands.materials:materials", "List the materials of the handbook."),

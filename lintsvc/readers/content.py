@@ -27,9 +27,7 @@ _DRAWING = "A picture has no exact geometry. Export the part as STEP, 3MF or STL
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of the file's bytes, in hex. Raises Unreadable where it cannot be opened."""
     try:
-        # Opening a pipe would wait for its other end, reading a device might never end.
-        if not stat.S_ISREG(mode := path.stat().st_mode) and not stat.S_ISDIR(mode):
-            raise Unreadable("This is a pipe or a device, not a file.", remedy="Save it as a file first.")
+        _refuse_pipe(path)
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
@@ -39,6 +37,7 @@ def sha256_of(path: Path) -> str:
 def head_of(path: Path) -> tuple[bytes, int]:
     """Return the first bytes (at most HEAD_BYTES) and the size. Raises Unreadable for empty, blank and too large."""
     try:
+        _refuse_pipe(path)
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
             size = file.seek(0, 2)
@@ -54,6 +53,13 @@ def head_of(path: Path) -> tuple[bytes, int]:
             remedy="Export it with a coarser tolerance, or as STEP.",
         )
     return head, size
+
+
+def _refuse_pipe(path: Path) -> None:
+    """Opening a pipe would wait for its other end, and reading a device might never end."""
+    mode = path.stat().st_mode
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        raise Unreadable("This is a pipe or a device, not a file.", remedy="Save it as a file first.")
 
 
 def bytes_of(path: Path, limit: int, what: str) -> bytes:

@@ -153,7 +153,9 @@ def unit_line(part: PartShown) -> str:
     units = part.units
     line = f"{units.value}: {units.why.rstrip('.')}"
     if not units.stated and units.other is not None and units.other_size_mm is not None:
-        line += f"; read in {_UNIT_NAMES.get(units.other, units.other)} it would be {size(units.other_size_mm)}"
+        # A flat has no third length.
+        other = units.other_size_mm[:2] if part.kind == "sheet" and part.size_mm[2] == 0 else units.other_size_mm
+        line += f"; read in {_UNIT_NAMES.get(units.other, units.other)} it would be {size(other)}"
     return line
 
 

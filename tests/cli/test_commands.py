@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
 
+import click
 import jsonschema
 import pytest
-from parts.command import FINDS, lintsvc, write_rule
+from parts.command import FINDS, lintsvc, write_housing, write_rule
 
 from lintsvc import __version__
 from lintsvc.cli import COMMANDS, commands
@@ -31,7 +33,7 @@ def test_every_command_has_help_of_its_own(tmp_path: Path, name: str) -> None:
     assert ran.returncode == 0
     assert f"Usage: lintsvc {name}" in ran.stdout
     command = commands.get_command(commands.make_context("lintsvc", ["schema"]), name)
-    assert command is not None
+    assert isinstance(command, click.Command)
     undocumented = [x.name for x in command.params if x.param_type_name == "option" and not getattr(x, "help", None)]
     assert undocumented == []
 
@@ -103,3 +105,41 @@ def test_schema_is_a_json_schema(tmp_path: Path) -> None:
     schema = json.loads(lintsvc("schema", cwd=tmp_path).stdout)
     jsonschema.Draft202012Validator.check_schema(schema)
     assert schema["properties"].keys() == {"parts", "schema", "made_by"}
+
+
+def test_mend_turns_a_body_that_is_inside_out(tmp_path: Path) -> None:
+    source = write_housing(tmp_path / "good.stl")
+    turned = bytearray(source.read_bytes())
+    for at in range(84, len(turned), 50):
+        second, third = turned[at + 24 : at + 36], turned[at + 36 : at + 48]
+        turned[at + 24 : at + 36], turned[at + 36 : at + 48] = third, second
+    (tmp_path / "inside-out.stl").write_bytes(turned)
+    ran = lintsvc("mend", "inside-out.stl", "mended.stl", cwd=tmp_path)
+    assert ran.returncode == 0, ran.stderr
+    assert "Turned 1 shell" in ran.stdout
+    checked = lintsvc("check", "mended.stl", "--format", "json", cwd=tmp_path)
+    assert json.loads(checked.stdout)["parts"][0]["part"]["volume_mm3"] == pytest.approx(14_400)
+
+
+def test_mend_never_writes_over_a_file_and_says_so(tmp_path: Path) -> None:
+    write_housing(tmp_path / "good.stl")
+    (tmp_path / "there.stl").write_text("mine")
+    ran = lintsvc("mend", "good.stl", "there.stl", cwd=tmp_path)
+    assert ran.returncode == 1
+    assert "there already" in ran.stderr
+    assert (tmp_path / "there.stl").read_text() == "mine"
+
+
+def test_mend_of_a_sound_body_writes_nothing(tmp_path: Path) -> None:
+    write_housing(tmp_path / "good.stl")
+    ran = lintsvc("mend", "good.stl", "new.stl", cwd=tmp_path)
+    assert (ran.returncode, (tmp_path / "new.stl").exists()) == (0, False)
+    assert "nothing to mend" in ran.stdout
+
+
+def test_mend_of_what_cannot_be_read_ends_with_two(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.stl")
+    for name in ("pipe.stl", "nothing.stl"):
+        ran = lintsvc("mend", name, "new.stl", cwd=tmp_path)
+        assert ran.returncode == 2
+        assert ran.stderr.startswith(f"{name}: ")
