@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -13,11 +14,11 @@ from lintsvc.measure.bend_zones import BendZone, bend_zones
 from lintsvc.measure.flat_where import where
 from lintsvc.model.finding import Where
 from lintsvc.model.material import Material
-from lintsvc.model.sheet import Point2
+from lintsvc.model.sheet import Bend, Point2
 
 if TYPE_CHECKING:
     from lintsvc.measure.flat_contours import Contour
-    from lintsvc.measure.flats import FlatMeasurements
+    from lintsvc.measure.meant_sheet import MeantSheet
 
 
 class BendMeasurements:
@@ -28,26 +29,32 @@ class BendMeasurements:
     """
 
     def __init__(
-        self, flat: FlatMeasurements, thickness_mm: float, material: Material | None, shop_k: float | None
+        self,
+        bends: Sequence[Bend],
+        sheet: MeantSheet,
+        thickness_mm: float,
+        material: Material | None,
+        shop_k: float | None,
     ) -> None:
-        self.flat = flat
+        self.bends = tuple(bends)
+        self.sheet = sheet
         self.thickness_mm = thickness_mm
         self.material = material
         self._shop_k = shop_k
 
     @cached_property
     def _edges(self) -> Floats:
-        return edges_of([x.points for x in self.flat.contours])
+        return edges_of(self.sheet.rings)
 
     @cached_property
     def zones(self) -> tuple[BendZone, ...]:
         """The strips that the bends take up, in the order of the flat's bends."""
-        return bend_zones(self.flat.bends, self._edges, self.thickness_mm, self.material, self._shop_k)
+        return bend_zones(self.bends, self._edges, self.thickness_mm, self.material, self._shop_k)
 
     @cached_property
     def outline(self) -> Floats:
         """(m, 4) edges of what is sheet with no cutouts in it."""
-        return edges_of([x.points for x in self.flat.contours if x.role != "cutout"])
+        return edges_of(self.sheet.outlines)
 
     @cached_property
     def crossings(self) -> tuple[Crossing, ...]:
@@ -61,7 +68,7 @@ class BendMeasurements:
     @cached_property
     def ends(self) -> tuple[tuple[BendZone, BendEnd], ...]:
         """The ends of every bend with what is cut beside them, looked at as far as a relief should reach."""
-        polygons = [x.polygon for x in self.flat.cutouts]
+        polygons = [x.polygon for x in self.sheet.cutouts]
         return tuple(
             (zone, end)
             for zone in self.zones
@@ -79,11 +86,11 @@ class BendMeasurements:
 
     def cutouts_near(self, limit_mm: float) -> tuple[tuple[BendZone, Near, Contour], ...]:
         """Cutouts that come within the limit of a bend zone, or lie in it."""
-        polygons = [x.polygon for x in self.flat.cutouts]
-        places = {x.number: i for i, x in enumerate(self.flat.cutouts)}
-        circles = {places[x.contour]: (x.centre_mm, x.diameter_mm / 2) for x in self.flat.holes}
+        polygons = [x.polygon for x in self.sheet.cutouts]
+        places = {x.number: i for i, x in enumerate(self.sheet.cutouts)}
+        circles = {places[x.contour]: (x.centre_mm, x.diameter_mm / 2) for x in self.sheet.holes}
         return tuple(
-            (zone, x, self.flat.cutouts[x.cutout])
+            (zone, x, self.sheet.cutouts[x.cutout])
             for zone in self.zones
             for x in cutouts_near(zone, polygons, limit_mm, circles)
             if x.cutout is not None

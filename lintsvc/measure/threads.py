@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -17,13 +17,13 @@ from lintsvc.measure.flat_weld import Floats
 from lintsvc.measure.flat_where import where
 from lintsvc.model.choices import Choices
 from lintsvc.model.finding import Where
-from lintsvc.model.sheet import Point2
+from lintsvc.model.sheet import Entity, Point2
 
 if TYPE_CHECKING:
     import shapely
 
     from lintsvc.measure.flat_holes import RoundHole
-    from lintsvc.measure.flats import FlatMeasurements
+    from lintsvc.measure.meant_sheet import MeantSheet
 
 Row = TypeVar("Row", Thread, Countersink)
 
@@ -65,8 +65,9 @@ class ScrewHole(Generic[Row]):
 class ScrewHoles:
     """Tapped and countersunk holes of one flat, as the choices and the file's layers say."""
 
-    def __init__(self, flat: FlatMeasurements, choices: Choices) -> None:
-        self.flat = flat
+    def __init__(self, entities: Sequence[Entity], sheet: MeantSheet, choices: Choices) -> None:
+        self.entities = entities
+        self.sheet = sheet
         self.choices = choices
 
     @cached_property
@@ -92,8 +93,8 @@ class ScrewHoles:
     ) -> tuple[ScrewHole[Row], ...]:
         found = [_look_up(said, centre, self._hole_at(centre), look_up) for said, centre in chosen]
         taken = {x.hole.contour for x in found if x.hole}
-        entities = self.flat.sheet.entities
-        for hole in self.flat.holes:
+        entities = self.entities
+        for hole in self.sheet.holes:
             said = _said_by_layer(entities[hole.entities[0]].layer, says) if hole.entities else None
             if said is not None and hole.contour not in taken:
                 found.append(_look_up(said, hole.centre_mm, hole, look_up))
@@ -101,7 +102,7 @@ class ScrewHoles:
 
     @cached_property
     def _centres(self) -> Floats:
-        return np.array([x.centre_mm for x in self.flat.holes], float).reshape(-1, 2)
+        return np.array([x.centre_mm for x in self.sheet.holes], float).reshape(-1, 2)
 
     def _hole_at(self, centre: Point2) -> RoundHole | None:
         """Return the hole that is meant: the nearest centre, when the point lies in the hole or all but does."""
@@ -109,18 +110,18 @@ class ScrewHoles:
             return None
         gaps = np.hypot(*(self._centres - centre).T)
         nearest = int(gaps.argmin())
-        hole = self.flat.holes[nearest]
+        hole = self.sheet.holes[nearest]
         return hole if gaps[nearest] <= hole.diameter_mm / 2 + _BESIDE_MM else None
 
     @cached_property
     def _edges(self) -> shapely.STRtree:
         import shapely
 
-        return shapely.STRtree([shapely.LinearRing(x.points) for x in self.flat.contours])
+        return shapely.STRtree([shapely.LinearRing(x) for x in self.sheet.rings])
 
     @cached_property
     def _round_ones(self) -> dict[int, RoundHole]:
-        return {x.contour: x for x in self.flat.holes}
+        return {x.contour: x for x in self.sheet.holes}
 
     def edge_gap(
         self, centre: Point2, own: int | None, within_mm: float
@@ -134,10 +135,10 @@ class ScrewHoles:
         point = shapely.Point(centre)
         gaps = []
         for i in self._edges.query(point, predicate="dwithin", distance=within_mm).tolist():
-            contour = self.flat.contours[i]
-            if contour.number == own:
+            # Contours come first among the rings, by their numbers.
+            if i == own:
                 continue
-            hole = self._round_ones.get(contour.number)
+            hole = self._round_ones.get(i)
             if hole is not None:
                 gaps.append(_to_circle(centre, hole.centre_mm, hole.diameter_mm / 2))
                 continue

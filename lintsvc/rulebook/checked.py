@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from lintsvc.measure.bend_measurements import BendMeasurements
     from lintsvc.measure.bodies import BodyMeasurements
     from lintsvc.measure.flats import FlatMeasurements
+    from lintsvc.measure.meant_sheet import MeantSheet
     from lintsvc.measure.threads import ScrewHoles
     from lintsvc.model.choices import Choices
     from lintsvc.model.material import Material
@@ -53,23 +54,35 @@ class Checked:
         return FlatMeasurements(self.part.sheet, self.choices, self.material)
 
     @cached_property
+    def meant(self) -> MeantSheet:
+        """The flat with broken outlines bridged. Raises CannotCheck where even so no outline is known."""
+        from lintsvc.measure.meant_sheet import meant_sheet
+        from lintsvc.rulebook.rule import CannotCheck
+
+        sheet = meant_sheet(self.flat)
+        if sheet.why_not:
+            raise CannotCheck(sheet.why_not)
+        return sheet
+
+    @cached_property
     def bending(self) -> BendMeasurements:
-        """Measurements of the flat's bends. Only for sheet of a known thickness."""
+        """Measurements of the flat's bends. Only for sheet of a known thickness; raises CannotCheck as `meant`."""
         from lintsvc.measure.bend_measurements import BendMeasurements
 
         if self.thickness_mm is None:
             raise ValueError("this part has no thickness")
-        return BendMeasurements(self.flat, self.thickness_mm, self.material, self.choices.k_factor)
+        k_factor = self.choices.k_factor
+        return BendMeasurements(self.flat.bends, self.meant, self.thickness_mm, self.material, k_factor)
 
     @cached_property
     def screws(self) -> ScrewHoles:
-        """Tapped and countersunk holes of the flat."""
+        """Tapped and countersunk holes of the flat. Raises CannotCheck as `meant`."""
         from lintsvc.measure.threads import ScrewHoles
 
-        return ScrewHoles(self.flat, self.choices)
+        return ScrewHoles(self.flat.sheet.entities, self.meant, self.choices)
 
     def has(self, what: About) -> bool:
-        """True when the flat has any bends, tapped holes, countersinks."""
+        """True when the flat has any bends, tapped holes, countersinks. Raises CannotCheck as `meant`."""
         if what == "bends":
             return bool(self.flat.bends)
         return bool(self.screws.tapped if what == "threads" else self.screws.countersunk)

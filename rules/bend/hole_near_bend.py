@@ -32,7 +32,7 @@ def hole_near_bend(part: Checked, limit: float) -> Iterator[Hit]:
     Ignore when: the hole is a slot cut on purpose along the bend line, or its shape does not matter.
     """
     bending, screws = part.bending, part.screws.contours_with_screws
-    round_ones = {x.contour for x in part.flat.holes}
+    round_ones = {x.contour for x in part.meant.holes}
     found = [x for x in bending.cutouts_near(limit - 0.01) if x[2].number not in screws]
     for group in part.flat.alike(
         found,

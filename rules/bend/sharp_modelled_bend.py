@@ -30,7 +30,7 @@ def sharp_modelled_bend(part: Checked) -> Iterator[Hit]:
     the thickness.
     Ignore when: the flat was drawn with the shop's own bend deduction.
     """
-    least = 0.05 * part.bending.thickness_mm
+    least = 0.05 * (part.thickness_mm or 0.0)
     sharp = [x for x in part.flat.bends if x.radius_mm is not None and x.radius_mm < least]
     for group in part.flat.alike(sharp, lambda x: x.radius_mm or 0.0, place=where_of_bend):
         what = "A bend has" if group.count == 1 else f"{group.of('bend')} have"
