@@ -1,0 +1,206 @@
+"""What is wrong with the lines themselves: drawn twice, crossing, branching, stray, joined over a gap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lintsvc.measure.flat_contours import Contour
+from lintsvc.measure.flat_crossings import CROSS, OVERLAP
+from lintsvc.measure.flat_curves import CIRCLE, Curves
+from lintsvc.measure.flat_drawing import Drawing
+from lintsvc.measure.flat_weld import Floats
+from lintsvc.measure.flat_where import where
+from lintsvc.model.finding import Where
+from lintsvc.model.sheet import Entity, Point2
+
+
+@dataclass(frozen=True, slots=True)
+class Duplicate:
+    """Lines drawn more than once: `copies` superfluous ones over `length_mm`, all on one contour or chain."""
+
+    copies: int
+    length_mm: float
+    entities: tuple[int, ...]
+    where: Where
+    #: False for a line that runs along a part of another, or along itself.
+    whole: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """A contour that crosses or touches itself, or (`branch`) lines of which more than two meet at a point."""
+
+    places: int
+    crosses: bool
+    branch: bool
+    entities: tuple[int, ...]
+    where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class Overlap:
+    """Two contours that cross: `contours` by number, `area_mm2` that they share."""
+
+    contours: tuple[int, int]
+    area_mm2: float
+    #: One is a cutout that breaks through the contour around it.
+    through_edge: bool
+    entities: tuple[int, ...]
+    where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class JoinedGap:
+    """Ends of lines of one contour that do not meet and were joined."""
+
+    width_mm: float
+    contour: int | None
+    entities: tuple[int, ...]
+    where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class Stray:
+    """A thing that can be no contour: a point, a line without length, a leftover line outside the part."""
+
+    what: str
+    length_mm: float
+    entities: tuple[int, ...]
+    where: Where
+
+
+def contour_of_curves(contours: tuple[Contour, ...]) -> dict[int, int]:
+    """Return the contour that each curve belongs to."""
+    if not contours:
+        return {}
+    numbers = np.repeat([x.number for x in contours], [len(x.curves) for x in contours])
+    return dict(zip(np.concatenate([x.curves for x in contours]).tolist(), numbers.tolist(), strict=True))
+
+
+def duplicates_of(drawing: Drawing) -> list[Duplicate]:
+    """Return lines drawn twice, one entry for each contour or lone chain they lie on."""
+    curves, found = drawing.curves, []
+    owner = contour_of_curves(drawing.contours) if drawing.copies else {}
+    by_contour: dict[int, list[tuple[int, int]]] = {}
+    for kept, copy in drawing.copies:
+        by_contour.setdefault(owner.get(kept, -1 - kept), []).append((kept, copy))
+    for pairs in by_contour.values():
+        entities = curves.entity[[c for pair in pairs for c in pair]].tolist()
+        points = np.concatenate([curves.points_of(copy) for _, copy in pairs])
+        length = sum(_length(curves, copy) for _, copy in pairs)
+        first = _middle(curves.points_of(pairs[0][1]))
+        found.append(Duplicate(len(pairs), length, tuple(sorted(set(entities))), _around(points, entities, first)))
+    for loop in drawing.same_loops:
+        entities = sorted({*loop.kept, *loop.dropped})
+        found.append(Duplicate(1, loop.length_mm, tuple(entities), where([loop.point], entities)))
+    meetings = drawing.meetings
+    for k in np.flatnonzero(meetings.kind == OVERLAP).tolist():
+        entities = np.unique(curves.entity[meetings.curves[k]]).tolist()
+        (ax, ay), (bx, by) = meetings.ends[k].tolist()
+        length = float(np.hypot(ax - bx, ay - by))
+        found.append(
+            Duplicate(1, length, tuple(entities), where([(ax, ay)], entities, lines=[((ax, ay), (bx, by))]), False)
+        )
+    return found
+
+
+def crossings_of(drawing: Drawing) -> list[Crossing]:
+    """Return contours that cross or touch themselves, and the places where lines branch."""
+    curves, meetings = drawing.curves, drawing.meetings
+    owner = contour_of_curves(drawing.contours) if len(meetings) else {}
+    by_contour: dict[int, list[int]] = {}
+    for k in np.flatnonzero(meetings.kind != OVERLAP).tolist():
+        one, other = (owner.get(c) for c in meetings.curves[k].tolist())
+        if one is not None and one == other:
+            by_contour.setdefault(one, []).append(k)
+    found = []
+    for hits in by_contour.values():
+        spots = _points(meetings.place[hits])
+        entities = np.unique(curves.entity[meetings.curves[hits].ravel()]).tolist()
+        crosses = bool((meetings.kind[hits] == CROSS).any())
+        at = where(spots, entities, at=spots[0], lines=[(x, x) for x in spots])
+        found.append(Crossing(len(spots), crosses, False, tuple(entities), at))
+    if drawing.branches:
+        entities = np.unique(curves.entity[drawing.tangled]).tolist()
+        at = where(drawing.branches, entities, at=drawing.branches[0], lines=[(x, x) for x in drawing.branches])
+        found.append(Crossing(len(drawing.branches), False, True, tuple(entities), at))
+    return found
+
+
+def overlaps_of(drawing: Drawing) -> list[Overlap]:
+    """Return pairs of contours that cross each other."""
+    import shapely
+
+    curves, meetings = drawing.curves, drawing.meetings
+    owner = contour_of_curves(drawing.contours) if len(meetings) else {}
+    pairs: dict[tuple[int, int], list[int]] = {}
+    for k in range(len(meetings)):
+        one, other = (owner.get(c) for c in meetings.curves[k].tolist())
+        if one is not None and other is not None and one != other:
+            pairs.setdefault((min(one, other), max(one, other)), []).append(k)
+    found = []
+    for (one, other), hits in pairs.items():
+        a, b = drawing.contours[one], drawing.contours[other]
+        p, q = shapely.make_valid(a.polygon), shapely.make_valid(b.polygon)
+        # Touching, or tangent within the chord error, is no crossing.
+        hair = 2 * (curves.chord_mm + curves.same_mm) * min(a.length_mm, b.length_mm)
+        shared = float(shapely.intersection(p, q).area)
+        if min(shared, float(p.area) - shared, float(q.area) - shared) <= hair / 4:
+            continue
+        spots = _points(meetings.place[hits])
+        entities = sorted({*a.entities, *b.entities})
+        through = a.role != "cutout" and b.role == "cutout"
+        at = where([*_points(a.points), *_points(b.points)] if not through else spots, entities, at=spots[0])
+        found.append(Overlap((one, other), shared, through, tuple(entities), at))
+    return found
+
+
+def gaps_of(drawing: Drawing) -> list[JoinedGap]:
+    """Return the gaps that were joined, and ends that differ by a hair."""
+    curves = drawing.curves
+    owner = contour_of_curves(drawing.contours) if drawing.gaps else {}
+    return [
+        JoinedGap(
+            gap.width_mm,
+            owner.get(gap.curves[0]),
+            tuple(sorted({int(curves.entity[c]) for c in gap.curves})),
+            where([gap.start, gap.end], curves.entity[list(gap.curves)].tolist(), span=(gap.start, gap.end)),
+        )
+        for gap in drawing.gaps
+    ]
+
+
+def strays_of(drawing: Drawing, entities: tuple[Entity, ...]) -> list[Stray]:
+    """Return what can be no contour: specks, broken coordinates, leftover lines, points that are meant to be cut."""
+    curves = drawing.curves
+    found = []
+    for c in drawing.specks.tolist():
+        number = int(curves.entity[c])
+        spot = _points(curves.points_of(c))[0]
+        found.append(Stray(f"a {entities[number].kind} without length", 0.0, (number,), where([spot], [number])))
+    for chain in drawing.open_chains:
+        if chain.kind == "leftover":
+            at = where(_points(chain.points), chain.entities)
+            found.append(Stray("a line outside the part", chain.length_mm, chain.entities, at))
+    return found
+
+
+def _points(rows: Floats) -> list[Point2]:
+    return [(float(x), float(y)) for x, y in rows.tolist()]
+
+
+def _middle(points: Floats) -> Point2:
+    x, y = ((points[0] + points[-1]) / 2).tolist()
+    return x, y
+
+
+def _around(points: Floats, entities: list[int], at: Point2) -> Where:
+    return where(_points(np.array([points.min(axis=0), points.max(axis=0)])), entities, at=at)
+
+
+def _length(curves: Curves, curve: int) -> float:
+    if curves.kind[curve] == CIRCLE:
+        return float(2 * np.pi * curves.radius[curve])
+    return float(np.hypot(*np.diff(curves.points_of(curve), axis=0).T).sum())

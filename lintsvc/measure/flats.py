@@ -1,0 +1,284 @@
+"""Everything measured on a flat, made on first use and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import cached_property
+from typing import TypeVar
+
+import numpy as np
+
+from lintsvc.measure import flat_defects as defects
+from lintsvc.measure.flat_bends import bends_of
+from lintsvc.measure.flat_contours import Contour
+from lintsvc.measure.flat_corners import Corner, FineContour, Tip, corners_and_tips, too_fine
+from lintsvc.measure.flat_drawing import Drawing, draw
+from lintsvc.measure.flat_holes import RoundHole, Slot, round_hole, slots_among
+from lintsvc.measure.flat_narrow import Narrow, NarrowPlaces, narrow_places
+from lintsvc.measure.flat_open import OpenChain
+from lintsvc.measure.flat_rings import box_of_curves
+from lintsvc.measure.flat_segments import TooTangled
+from lintsvc.measure.flat_where import Group, alike
+from lintsvc.model.choices import Choices
+from lintsvc.model.finding import Where
+from lintsvc.model.material import Material
+from lintsvc.model.sheet import Bend, Entity, Point2, Sheet
+
+T = TypeVar("T")
+
+#: A value that misses its limit by less is at the limit: rounding of coordinates in a file.
+EXACT_MM = 1e-4
+#: Narrow places are searched at least this wide, whatever the limit, so that the places found
+#: do not depend on the limit.
+_REACH_MM = 3.0
+
+
+class FlatMeasurements:
+    """Measurements of one flat. Rules read them; two rules that need the same cause one measurement.
+
+    Only lines that are cut make contours. Where a file has none, lines whose role is unclear are taken
+    as cut, and `unclear_taken` says so. Entity numbers are those of the sheet. Lengths are mm.
+    """
+
+    def __init__(self, sheet: Sheet, choices: Choices, material: Material | None) -> None:
+        self.sheet = sheet
+        self.choices = choices
+        self.material = material
+        self._narrow: tuple[float, NarrowPlaces | None] = (0.0, None)
+
+    # ------------------------------------------------------------------ lines and contours
+
+    @cached_property
+    def unclear(self) -> tuple[Entity, ...]:
+        """Drawn entities whose role is unclear."""
+        return tuple(x for x in self.sheet.entities if x.role == "unclear" and x.shapes)
+
+    @cached_property
+    def unclear_taken(self) -> bool:
+        """True when unclear lines are taken as cut, because the file has no other."""
+        return bool(self.unclear) and not any(x.role == "cut" and x.shapes for x in self.sheet.entities)
+
+    @cached_property
+    def drawing(self) -> Drawing:
+        """Contours and what keeps lines from being one."""
+        role = "unclear" if self.unclear_taken else "cut"
+        return draw([x for x in self.sheet.entities if x.role == role])
+
+    @property
+    def trouble(self) -> str:
+        """Why contours could not be worked out; empty when they could."""
+        return self.drawing.trouble
+
+    @property
+    def contours(self) -> tuple[Contour, ...]:
+        """All closed contours, largest first."""
+        return self.drawing.contours
+
+    @cached_property
+    def outers(self) -> tuple[Contour, ...]:
+        """Outer contours: one for each part in the file, largest first."""
+        return tuple(x for x in self.contours if x.role == "outer")
+
+    @property
+    def outer(self) -> Contour | None:
+        """The largest outer contour."""
+        return self.outers[0] if self.outers else None
+
+    @cached_property
+    def cutouts(self) -> tuple[Contour, ...]:
+        """Contours of cutouts."""
+        return tuple(x for x in self.contours if x.role == "cutout")
+
+    @cached_property
+    def islands(self) -> tuple[Contour, ...]:
+        """Contours inside cutouts: their material drops out, with what is cut from it."""
+        return tuple(x for x in self.contours if x.role == "island")
+
+    @property
+    def open_chains(self) -> tuple[OpenChain, ...]:
+        """Lines that do not close, longest first, with their gaps."""
+        return self.drawing.open_chains
+
+    @cached_property
+    def gaps(self) -> tuple[defects.JoinedGap, ...]:
+        """Gaps in contours that were joined."""
+        return tuple(defects.gaps_of(self.drawing))
+
+    @cached_property
+    def duplicates(self) -> tuple[defects.Duplicate, ...]:
+        """Lines drawn more than once, wholly or along a part."""
+        return tuple(defects.duplicates_of(self.drawing))
+
+    @cached_property
+    def self_crossings(self) -> tuple[defects.Crossing, ...]:
+        """Contours that cross or touch themselves; lines that branch."""
+        return tuple(defects.crossings_of(self.drawing))
+
+    @cached_property
+    def overlaps(self) -> tuple[defects.Overlap, ...]:
+        """Pairs of contours that cross each other."""
+        return tuple(defects.overlaps_of(self.drawing))
+
+    @cached_property
+    def strays(self) -> tuple[defects.Stray, ...]:
+        """Things that can be no contour."""
+        return tuple(defects.strays_of(self.drawing, self.sheet.entities))
+
+    # ------------------------------------------------------------------ sizes
+
+    @cached_property
+    def area_mm2(self) -> float:
+        """Area of the parts: outer contours less their cutouts. What drops out of cutouts does not count."""
+        if self.overlaps:
+            return self._area_of_overlapping()
+        total = sum(x.area_mm2 for x in self.outers)
+        return total - sum(x.area_mm2 for x in self.cutouts if x.depth == 1)
+
+    def _area_of_overlapping(self) -> float:
+        import shapely
+
+        cutouts = shapely.union_all([shapely.make_valid(x.polygon) for x in self.cutouts if x.depth == 1])
+        outers = shapely.union_all([shapely.make_valid(x.polygon) for x in self.outers])
+        return float(shapely.difference(outers, cutouts).area)
+
+    @cached_property
+    def flat_mm(self) -> tuple[float, float]:
+        """Size along x and y of what is cut: the outer contours, else all cut lines; arcs by their true reach."""
+        curves = self.drawing.curves
+        which = [x.curves for x in self.outers]
+        box = box_of_curves(curves, np.unique(np.concatenate(which)) if which else np.arange(len(curves)))
+        return (0.0, 0.0) if box is None else (box[2] - box[0], box[3] - box[1])
+
+    @cached_property
+    def centre_mm(self) -> tuple[float, float]:
+        """Middle of the outer contours by area, else of the cut lines' points: moves and turns with the part."""
+        if self.outers:
+            middles = np.array([x.polygon.centroid.coords[0] for x in self.outers])
+            areas = np.array([x.area_mm2 for x in self.outers])
+            x, y = (areas @ middles / areas.sum()).tolist()
+            return x, y
+        points = self.drawing.curves.points
+        x, y = points.mean(axis=0).tolist() if len(points) else (0.0, 0.0)
+        return x, y
+
+    @cached_property
+    def sizes(self) -> tuple[tuple[Contour, float, float], ...]:
+        """Each outer contour with length and width of the smallest rectangle around it, however turned."""
+        import shapely
+
+        found = []
+        for contour in self.outers:
+            corners = shapely.get_coordinates(shapely.oriented_envelope(contour.polygon))
+            sides = sorted(np.hypot(*np.diff(corners[:3], axis=0).T).tolist()) if len(corners) == 5 else [0.0, 0.0]
+            if contour.circle is not None:
+                sides = [2 * contour.circle[2]] * 2
+            found.append((contour, float(sides[1]), float(sides[0])))
+        return tuple(found)
+
+    # ------------------------------------------------------------------ features
+
+    @cached_property
+    def holes(self) -> tuple[RoundHole, ...]:
+        """Round holes, drawn as circles, arcs or polygons."""
+        curves = self.drawing.curves
+        return tuple(x for c in self.cutouts if (x := round_hole(curves, c)) is not None)
+
+    @cached_property
+    def slots(self) -> tuple[Slot, ...]:
+        """Slots with round or square ends."""
+        round_ones = {x.contour for x in self.holes}
+        rest = [x for x in self.cutouts if x.number not in round_ones and x.circle is None]
+        return tuple(slots_among(self.drawing.curves, rest))
+
+    @cached_property
+    def bends(self) -> tuple[Bend, ...]:
+        """Bends, with what the file and the user say of each."""
+        return bends_of(self.sheet, self.choices)
+
+    @cached_property
+    def _corners(self) -> tuple[list[Corner], list[Tip]]:
+        smooth = {x.contour for x in self.holes} | {x.contour for x in self.slots if x.round_ends}
+        return corners_and_tips(self.drawing.curves, [x for x in self.contours if x.number not in smooth])
+
+    @property
+    def inside_corners(self) -> list[Corner]:
+        """Inside corners of the material's edge, sharp or rounded by an arc."""
+        return self._corners[0]
+
+    @property
+    def tips(self) -> list[Tip]:
+        """Sharp points of the material or of the void."""
+        return self._corners[1]
+
+    @cached_property
+    def fine_contours(self) -> tuple[FineContour, ...]:
+        """Contours of very many points, with how many they need."""
+        kinds = {x.number: x.kind for x in self.sheet.entities}
+        curves = self.drawing.curves
+        return tuple(x for c in self.contours if (x := too_fine(curves, c, kinds)) is not None)
+
+    # ------------------------------------------------------------------ narrow places
+
+    def narrow(self, limit_mm: float) -> list[Narrow]:
+        """Return all places narrower than a limit, narrowest first. Raises TooTangled."""
+        thickness = self.sheet.thickness_mm or self.choices.thickness_mm or 0.0
+        reach = max(_REACH_MM, 1.5 * thickness, limit_mm)
+        searched, places = self._narrow
+        if places is None or searched < reach:
+            places = narrow_places(self.drawing.curves, self.contours, reach)
+            self._narrow = (reach, places)
+        return places.below(limit_mm - EXACT_MM, self.contours)
+
+    def webs(self, limit_mm: float) -> list[Narrow]:
+        """Return webs thinner than a limit: material between two cutouts, or a cutout and the edge."""
+        return [x for x in self.narrow(limit_mm) if x.side == "material" and not x.within_one]
+
+    def necks(self, limit_mm: float) -> list[Narrow]:
+        """Return necks and tongues thinner than a limit: material within one contour, longer than wide."""
+        return [x for x in self.narrow(limit_mm) if x.side == "material" and x.within_one and not x.is_detail]
+
+    def narrow_slots(self, limit_mm: float) -> list[Narrow]:
+        """Return slots narrower than a limit: void within one contour, deeper than wide, or a narrow cutout.
+
+        Round holes are left out. A cutout that is narrow both ways is given once, the narrower way.
+        """
+        round_ones = {x.contour for x in self.holes}
+        found = []
+        whole: set[int] = set()
+        for x in self.narrow(limit_mm):
+            number = x.contours[0]
+            if x.side != "void" or x.is_detail or number in round_ones or number in whole:
+                continue
+            if x.spans:
+                whole.add(number)
+            found.append(x)
+        return found
+
+    def details(self, limit_mm: float) -> list[Narrow]:
+        """Return notches and bumps narrower than a limit and at most as deep as wide."""
+        round_ones = {x.contour for x in self.holes}
+        return [x for x in self.narrow(limit_mm) if x.is_detail and x.contours[0] not in round_ones]
+
+    # ------------------------------------------------------------------ for rules
+
+    def alike(
+        self,
+        things: Iterable[T],
+        value: Callable[[T], float],
+        *,
+        place: Callable[[T], Where] | None = None,
+        kind: Callable[[T], object] = lambda x: None,
+        worst_high: bool = False,
+    ) -> list[Group[T]]:
+        """Put things of one kind and nearly one value together: one finding for forty equal holes."""
+        chosen = place if place is not None else _where
+        return alike(things, value, chosen, self.centre_mm, kind=kind, worst_high=worst_high)
+
+
+def _where(thing: object) -> Where:
+    found = getattr(thing, "where", None)
+    assert isinstance(found, Where)
+    return found
+
+
+__all__ = ["EXACT_MM", "FlatMeasurements", "Point2", "TooTangled"]
