@@ -94,12 +94,9 @@ def lid(*, faulty: bool) -> Manifold:
 
 
 def write_stl(solid: Manifold, path: Path) -> None:
-    """Write a binary STL in mm: 80 bytes of header, a count, then 50 bytes a triangle."""
+    """Write a binary STL in mm."""
+    from lintsvc.measure.stl_bytes import stl_bytes
+
     mesh = solid.to_mesh()
     corners = np.asarray(mesh.vert_properties, np.float32)[:, :3][np.asarray(mesh.tri_verts)]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
-    record = np.zeros(len(corners), np.dtype([("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")]))
-    record["n"] = normals / np.where(lengths > 0, lengths, 1.0)
-    record["v"] = corners
-    path.write_bytes(b"stream-level gauge, mm".ljust(80, b" ") + len(corners).to_bytes(4, "little") + record.tobytes())
+    path.write_bytes(stl_bytes(corners, "stream-level gauge, mm"))

@@ -13,6 +13,7 @@ import numpy as np
 
 from lintsvc.measure.mend_draft import Draft
 from lintsvc.measure.mesh import Floats, Ints
+from lintsvc.measure.stl_bytes import stl_bytes
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 _START = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
@@ -28,13 +29,7 @@ UNITS = {
 
 
 def _stl(path: Path, draft: Draft, names: tuple[str, ...], single: bool, unit: str) -> None:
-    facets = np.zeros(len(draft.faces), np.dtype([("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")]))
-    facets["v"] = draft.vertices[draft.faces]
-    facets["n"] = draft.mesh.normals
-    with path.open("wb") as file:
-        # Readers take a header that begins with "solid" for text.
-        file.write(b"mended by lintsvc".ljust(80, b"\0") + np.uint32(len(facets)).tobytes())
-        facets.tofile(file)
+    path.write_bytes(stl_bytes(draft.vertices[draft.faces], "mended by lintsvc"))
 
 
 def _obj(path: Path, draft: Draft, names: tuple[str, ...], single: bool, unit: str) -> None:
