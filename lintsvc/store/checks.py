@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, Row, and_, delete, func, insert, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import IntegrityError
 
 from lintsvc.store.database import Database
@@ -223,9 +224,10 @@ def _place_in_queue(connection: Connection, owner: str, size: int) -> tuple[int,
 
 
 def _add_usage(connection: Connection, owner: str, size: int) -> None:
-    changed = connection.execute(update(usage).where(usage.c.owner == owner).values(bytes=usage.c.bytes + size))
-    if changed.rowcount == 0:
-        connection.execute(insert(usage).values(owner=owner, bytes=max(0, size)))
+    # Two first uploads of one owner may meet here: whoever comes second finds the row.
+    dialect = sqlite if connection.dialect.name == "sqlite" else postgresql
+    connection.execute(dialect.insert(usage).values(owner=owner, bytes=0).on_conflict_do_nothing())
+    connection.execute(update(usage).where(usage.c.owner == owner).values(bytes=usage.c.bytes + size))
 
 
 def summarise(connection: Connection, check_id: str) -> dict[str, int]:

@@ -4,13 +4,26 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import logging
 import os
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
+
+log = logging.getLogger(__name__)
+
+#: Becomes the server, after asking the kernel to end it with us, however we end (PR_SET_PDEATHSIG, SIGTERM).
+_END_WITH_PARENT = """
+import ctypes, os, sys
+ctypes.CDLL(None).prctl(1, 15, 0, 0, 0)
+if os.getppid() == int(sys.argv[1]):
+    os.execv(sys.argv[2], sys.argv[2:])
+"""
 
 #: sun_path holds 108 bytes with its end mark.
 _LONGEST_SOCKET = 100
@@ -44,6 +57,8 @@ class EmbeddedRedis:
             digest = hashlib.sha256(str(folder).encode()).hexdigest()[:16]
             self.socket = Path(tempfile.gettempdir()) / f"lintsvc-{os.getuid()}-{digest}" / "redis.sock"
         self.process: subprocess.Popen[bytes] | None = None
+        self._stopping = threading.Event()
+        self._watcher = threading.Thread(target=self._watch, name="redis-watcher", daemon=True)
 
     @property
     def url(self) -> str:
@@ -51,11 +66,18 @@ class EmbeddedRedis:
         return f"unix://{self.socket}"
 
     def start(self, seconds: float = 20.0) -> None:
-        """Start the server and wait until it answers. Raises CannotStart."""
+        """Start the server, wait until it answers, and from then on start it again when it dies.
+
+        Raises CannotStart.
+        """
         for folder in (self.folder, self.socket.parent):
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             folder.chmod(0o700)
         self._refuse_second()
+        self._start_once(seconds)
+        self._watcher.start()
+
+    def _start_once(self, seconds: float) -> None:
         settings = {
             "port": "0",
             "unixsocket": str(self.socket),
@@ -72,7 +94,7 @@ class EmbeddedRedis:
         }
         arguments = [x for key, value in settings.items() for x in (f"--{key}", value)]
         self.process = subprocess.Popen(
-            [server_program(), *arguments],
+            [sys.executable, "-I", "-S", "-c", _END_WITH_PARENT, str(os.getpid()), server_program(), *arguments],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -83,9 +105,20 @@ class EmbeddedRedis:
         ends = time.monotonic() + seconds
         while not self.answers():
             if self.process.poll() is not None or time.monotonic() > ends:
-                self.stop()
+                self._end_process()
                 raise CannotStart(f"Redis did not start; its own words are in {self.folder / 'redis.log'}")
             time.sleep(0.02)
+
+    def _watch(self) -> None:
+        while not self._stopping.wait(0.2):
+            if self.process is not None and self.process.poll() is None:
+                continue
+            log.error("Redis ended; it is started again, and the records find what was waiting")
+            try:
+                self._start_once(20.0)
+            except (CannotStart, OSError) as error:
+                log.error("%s", error)
+                self._stopping.wait(2.0)
 
     def _refuse_second(self) -> None:
         if self.answers():
@@ -106,13 +139,16 @@ class EmbeddedRedis:
         finally:
             client.close()
 
-    @property
-    def alive(self) -> bool:
-        """True while the server process runs."""
-        return self.process is not None and self.process.poll() is None
-
     def stop(self) -> None:
         """Stop the server, and wait until it is gone."""
+        self._stopping.set()
+        if self._watcher.is_alive():
+            self._watcher.join()
+        self._end_process()
+        self.socket.unlink(missing_ok=True)
+        (self.folder / "redis.pid").unlink(missing_ok=True)
+
+    def _end_process(self) -> None:
         if self.process is None:
             return
         if self.process.poll() is None:
@@ -123,5 +159,3 @@ class EmbeddedRedis:
                 self.process.kill()
                 self.process.wait()
         self.process = None
-        self.socket.unlink(missing_ok=True)
-        (self.folder / "redis.pid").unlink(missing_ok=True)

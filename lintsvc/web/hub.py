@@ -57,19 +57,22 @@ class Hub:
                 del self._sinks[check_id]
 
     def _run(self) -> None:
+        wait = 0.1
         while not self._stopping.is_set():
             try:
                 with self._client.pubsub(ignore_subscribe_messages=True) as listener:  # type: ignore[no-untyped-call]
                     listener.subscribe(CHANNEL)
                     # Whatever came while nobody listened stands in the streams.
                     self._tell_all(None)
+                    wait = 0.1
                     while not self._stopping.is_set():
                         message = listener.get_message(timeout=0.5)
                         if message is not None:
                             self._pass_on(message["data"])
             except (redis.RedisError, OSError) as error:
                 log.warning("events are not heard: %s", error)
-                self._stopping.wait(0.5)
+                self._stopping.wait(wait)
+                wait = min(2 * wait, 5.0)
 
     def _pass_on(self, text: str) -> None:
         check_id, number, event, data = text.split("\n", 3)
