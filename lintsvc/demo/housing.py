@@ -21,6 +21,7 @@ SENSOR_PLAY_MM = 0.3
 #: The bought-in battery box.
 BATTERY_MM = (46.0, 34.0, 18.0)
 PIN_MM = 4.0
+LID_MM = 3.0
 #: The corner bosses with the lid's screw holes.
 BOSS_MM = 7.6
 INSET_MM = 4.0
@@ -66,7 +67,7 @@ def lid(*, faulty: bool) -> Manifold:
     from manifold3d import Manifold
 
     x, y, _ = OUTSIDE_MM
-    plate = Manifold.cube((x, y, 2.5))
+    plate = Manifold.cube((x, y, LID_MM))
     for cx in (INSET_MM, x - INSET_MM):
         for cy in (INSET_MM, y - INSET_MM):
             plate -= Manifold.cylinder(10.0, 2.2, circular_segments=SEGMENTS).translate((cx, cy, -5.0))
@@ -83,12 +84,12 @@ def lid(*, faulty: bool) -> Manifold:
     body = plate
     for at in (10.0, x - 10.0 - knuckle):
         body += along_x(knuckle, outer, at)
-        body += Manifold.cube((knuckle, outer, 2.5)).translate((at, y - 1.0, 0.0))
+        body += Manifold.cube((knuckle, outer + 1.0, LID_MM)).translate((at, y - 1.0, 0.0))
     body += along_x(x - 20.0, PIN_MM / 2, 10.0)
     gap = play if faulty else 0.6
     start, end = 10.0 + knuckle + gap, x - 10.0 - knuckle - gap
     leaf = along_x(end - start, outer, start)
-    leaf += Manifold.cube((end - start, 18.0, 2.5)).translate((start, y + outer, 0.0))
+    leaf += Manifold.cube((end - start, 18.0, LID_MM)).translate((start, y + outer, 0.0))
     leaf -= along_x(end - start + 2.0, PIN_MM / 2 + play, start - 1.0)
     return body + leaf
 
