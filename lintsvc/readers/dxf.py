@@ -15,10 +15,11 @@ from lintsvc.model.part import Part, ReadNote, Unreadable
 from lintsvc.model.units import Units
 from lintsvc.readers.content import bytes_of, plain_head
 from lintsvc.readers.doubtful_units import by_the_users_word, guess_units
+from lintsvc.readers.dxf_binary import SENTINEL, binary_records
 from lintsvc.readers.dxf_drawing import Drawing, model_space
 from lintsvc.readers.dxf_entities import EntityReader
 from lintsvc.readers.dxf_frame import unit_frame
-from lintsvc.readers.dxf_tags import BINARY_SENTINEL, Record, ascii_records, binary_records, text_of
+from lintsvc.readers.dxf_tags import Record, ascii_records, text_of
 from lintsvc.readers.flat_curves import Flattening
 from lintsvc.readers.flat_roles import built_in_rules
 from lintsvc.readers.flat_sheet import SheetBuilder
@@ -42,7 +43,7 @@ _OTHER_UNITS = {
 
 def claims(head: bytes, size: int) -> bool:
     """True for the binary sentinel, and for text that begins with a DXF section or a DXF comment."""
-    if head.startswith(BINARY_SENTINEL[:18]):
+    if head.startswith(SENTINEL[:18]):
         return True
     text = plain_head(head)
     return re.match(rb"\s*(0+\s*[\r\n]+\s*(SECTION|EOF)\b|999[ \t]*[\r\n])", text) is not None
@@ -56,8 +57,8 @@ def read(path: Path, options: ReadOptions) -> Part:
 
 
 def _read_bytes(data: bytes, options: ReadOptions) -> Part:
-    if data.startswith(BINARY_SENTINEL[:18]):
-        if not data.startswith(BINARY_SENTINEL) or len(data) < 32:
+    if data.startswith(SENTINEL[:18]):
+        if not data.startswith(SENTINEL) or len(data) < 32:
             raise Unreadable("The binary DXF file breaks off.", f"byte {len(data)}", "Export it again.")
         return _read(lambda: binary_records(data), "", options)
     text, note = text_of(data)

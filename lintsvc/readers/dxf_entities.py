@@ -55,6 +55,23 @@ class Place:
 
 
 @dataclass
+class _Heights:
+    """Entities off the plane, and between which heights they lie (mm)."""
+
+    entities: list[int] = field(default_factory=list)
+    low: float = math.inf
+    high: float = -math.inf
+
+    def take(self, entity: int, low: float, high: float) -> None:
+        self.entities.append(entity)
+        self.low, self.high = min(self.low, low), max(self.high, high)
+
+    def __str__(self) -> str:
+        same = self.high - self.low <= FLAT_MM
+        return f"z = {self.high:.6g} mm" if same else f"z from {self.low:.6g} to {self.high:.6g} mm"
+
+
+@dataclass
 class EntityReader:
     """Puts entities into a builder one by one."""
 
@@ -62,15 +79,12 @@ class EntityReader:
     builder: SheetBuilder
     frame: Frame
     _looks: dict[tuple[str, str, str, str, Look | None], Look] = field(default_factory=dict)
-    #: Lowest and highest z seen so far.
-    _low: float = math.inf
-    _high: float = -math.inf
 
     def __post_init__(self) -> None:
         self.counts = BlockCounts(self.drawing)
         self.top = Place(self.frame)
-        self._raised: list[int] = []
-        self._tilted: list[int] = []
+        self._raised = _Heights()
+        self._tilted = _Heights()
 
     def add(self, drawn: Drawn) -> None:
         """Take an entity of model space."""
@@ -82,21 +96,11 @@ class EntityReader:
         """Note what concerns the whole drawing: heights, paper space."""
         if self.drawing.paper:
             self.builder.note("ignored", f"{self.drawing.paper:,} entities of paper space are left out.")
-        if self._tilted:
-            self._note_all(
-                f"{{n}} entities are not flat: z runs from {self._low:.6g} to {self._high:.6g} mm. "
-                "They are read as seen from above.",
-                self._tilted,
-            )
-        elif self._raised:
-            where = f"at z = {self._high:.6g} mm"
-            if self._high - self._low > FLAT_MM:
-                where = f"at different heights, z from {self._low:.6g} to {self._high:.6g} mm"
-            self._note_all(f"{{n}} entities lie {where}; they are read as if at z = 0.", self._raised)
-
-    def _note_all(self, text: str, entities: list[int]) -> None:
-        for number in entities:
+        for number in self._tilted.entities:
+            text = f"{{n}} entities are not flat ({self._tilted}); they are read as seen from above."
             self.builder.note("not-flat", text, number)
+        for number in self._raised.entities:
+            self.builder.note("not-flat", f"{{n}} entities lie at {self._raised}, not at 0; read as if at 0.", number)
 
     def _add(self, drawn: Drawn, place: Place) -> None:
         record = drawn.record
@@ -126,11 +130,10 @@ class EntityReader:
         if curves.remark:
             builder.note("info", curves.remark, number)
         low, high = curves.z
-        self._low, self._high = min(self._low, low), max(self._high, high)
         if high - low > FLAT_MM or (curves.tilted and not isinstance(curves.shapes[0], Line)):
-            self._tilted.append(number)
-        elif max(abs(low), abs(high)) > FLAT_MM:
-            self._raised.append(number)
+            self._tilted.take(number, low, high)
+        elif high > FLAT_MM or low < -FLAT_MM:
+            self._raised.take(number, low, high)
 
     def _insert(self, drawn: Drawn, place: Place, look: Look, handle: str) -> None:
         record, builder = drawn.record, self.builder

@@ -61,13 +61,13 @@ def extruded(normal: Vector) -> Frame | None:
     The arbitrary axis algorithm of the DXF reference (object coordinate systems).
     """
     nx, ny, nz = normal
-    length = math.sqrt(nx * nx + ny * ny + nz * nz)
-    if not length or (nx == 0 and ny == 0 and nz > 0):
+    length = math.hypot(nx, ny, nz)
+    if not 0 < length < math.inf or (nx == 0 and ny == 0 and nz > 0):
         return None
     nx, ny, nz = nx / length, ny / length, nz / length
     # Axis x: world y × n near the world's z axis, world z × n elsewhere.
     ax: Vector = (nz, 0.0, -nx) if abs(nx) < 1 / 64 and abs(ny) < 1 / 64 else (-ny, nx, 0.0)
-    size = math.sqrt(ax[0] ** 2 + ax[1] ** 2 + ax[2] ** 2)
+    size = math.hypot(*ax)
     ax = (ax[0] / size, ax[1] / size, ax[2] / size)
     n = (nx, ny, nz)
     return Frame(ax, cross(n, ax), n, (0.0, 0.0, 0.0))

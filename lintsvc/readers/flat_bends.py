@@ -17,7 +17,7 @@ _UP = frozenset({"up", "hoch", "oben", "aufwärts", "haut", "arriba", "su"})
 _DOWN = frozenset({"down", "dn", "unten", "runter", "abwärts", "bas", "abajo", "giu", "giù"})
 _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
 _DEGREES = re.compile(_NUMBER + r"\s*(?:°|º|%%d|\\U\+00B0|deg\b|degrees?\b|grad\b)", re.IGNORECASE)
-_RADIUS = re.compile(r"(?<![a-z])(?:i\.?r|r|rad(?:ius)?|ri)\.?\s*[=:]?\s*" + _NUMBER, re.IGNORECASE)
+_RADIUS = re.compile(r"(?<![a-z])(?:i\.?r|r|rad(?:ius)?|ri)(?:\.(?!\d))?\s*[=:]?\s*" + _NUMBER, re.IGNORECASE)
 _BESIDE_DIRECTION = re.compile(
     rf"(?:\b(?:up|down|dn)\b\W*{_NUMBER})|(?:(?<![\d.,r]){_NUMBER}\s*(?:up|down|dn)\b)", re.IGNORECASE
 )
@@ -69,13 +69,11 @@ def said_by_layer(name: str) -> BendSaid:
     """
     found = pieces(name)
     direction = _direction(found)
-    spaced = " ".join(found)
     degrees = _DEGREES.search(name)
     radius = _RADIUS.search(name)
     angle = _angle(degrees.group(1)) if degrees else None
     if angle is None and direction is not None:
-        rest = _RADIUS.sub(" ", spaced)
-        numbers = [x for x in re.findall(r"\b\d+\b", rest) if 5 <= float(x) <= 180]
+        numbers = [x for x in pieces(_RADIUS.sub(" ", name)) if x.isdecimal() and 5 <= float(x) <= 180]
         angle = float(numbers[0]) if len(numbers) == 1 else None
     return BendSaid(angle, direction, _number(radius.group(1)) if radius else None)
 

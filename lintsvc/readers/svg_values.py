@@ -56,7 +56,8 @@ def transform_of(text: str) -> Affine | None:
     if not text or text == "none":
         return place
     for name, values in _TRANSFORM.findall(text):
-        step = _step(name, numbers_of(values))
+        numbers = numbers_of(values)
+        step = _step(name, numbers) if all(map(math.isfinite, numbers)) else None
         if step is None:
             return None
         place = place.of(step)
