@@ -71,6 +71,7 @@ class Running:
         found = re.search(r":(\d+)/", line)
         if found is None:
             self.process.wait(10)
+            self.close()
             raise RuntimeError(f"the service did not start:\n{self.words()}")
         self.port = int(found[1])
         return self
@@ -135,10 +136,21 @@ class Running:
         if self.process.poll() is None:
             self.process.send_signal(with_signal)
         status = self.process.wait(40)
-        if self.process.stdout is not None:
+        self.close()
+        return status
+
+    def kill(self) -> None:
+        """A sudden death of the serving process."""
+        assert self.process is not None
+        self.process.kill()
+        self.process.wait()
+        self.close()
+
+    def close(self) -> None:
+        """Close this side's files."""
+        if self.process is not None and self.process.stdout is not None:
             self.process.stdout.close()
         self.log.close()
-        return status
 
     def children(self) -> list[int]:
         """Process ids of everything that serves from this state folder."""
