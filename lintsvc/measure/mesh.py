@@ -20,17 +20,17 @@ Ints = NDArray[np.int32]
 
 #: A face lower than this many times the rounding of its coordinates has no normal worth using.
 ROUNDINGS_OF_A_NORMAL = 30.0
-#: Ends of open edges this close, as a share of the largest coordinate, are one place: 1e-17 beside 0.
-#: Finer than a step of single precision, so that what a file states in its own digits stays apart.
-SHARE_OF_A_SEAM = 1e-8
+#: Ends of open edges this close, as a share of the largest coordinate, are one place: 1e-17 beside 0. Far
+#: finer than a step of single precision, so that what a file states in its own digits stays apart.
+SHARE_OF_A_SEAM = 1e-10
 
 
 class Mesh:
     """Welded vertices, and faces in the file's order, degenerate ones kept: face numbers are the report's.
 
     `vertices`: (n, 3) float64, mm. Places that are exactly equal are one vertex, within one object
-    of the file; two objects that touch stay apart. At open edges digits beyond single precision do
-    not count. `faces`: (m, 3) int32.
+    of the file; two objects that touch stay apart. At open edges noise far below the file's digits
+    does not count. `faces`: (m, 3) int32.
     `rounding_mm`: how far a coordinate may be off by the precision that it was stored in.
     """
 
@@ -58,7 +58,7 @@ class Mesh:
         return mesh
 
     def _close_seams(self, reach: float, tags: Ints | None) -> None:
-        """Join vertices of open edges that are one place but for digits beyond single precision."""
+        """Join vertices of open edges that are one place but for noise far below the file's digits."""
         closed = close_seams(self.vertices, self.faces, self.mates, reach, tags)
         if closed is not None:
             self.faces, self.__dict__["mates"] = closed

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lintsvc.measure.bvh import STACK
 from lintsvc.measure.compiled import compiled, in_parts, inlined
 from lintsvc.measure.mesh import Floats, Ints, Mesh
-from lintsvc.measure.self_crossing_pair import APART, contact
+from lintsvc.measure.self_crossing_pair import APART, CROSSING, EDGE_OF_FIRST, EDGE_OF_SECOND, contact, through_edge
 
 #: Contacts no deeper than this many roundings of the coordinates may come from the file's precision alone.
 ROUNDINGS_OF_A_CONTACT = 8.0
@@ -62,7 +62,19 @@ def contacts(mesh: Mesh, slack: float) -> Contacts:
     tasks = _branches(_TASKS, slack, *nodes)
     known = np.zeros(len(mesh), np.uint8)
     lots = in_parts(
-        _walk, len(tasks), tasks, slack, _ENOUGH, *nodes, tree.order, tree.corners, tree.normals, mesh.faces, known
+        _walk,
+        len(tasks),
+        tasks,
+        slack,
+        _ENOUGH,
+        *nodes,
+        tree.order,
+        tree.corners,
+        tree.normals,
+        mesh.vertices,
+        mesh.faces,
+        mesh.mates,
+        known,
     )
     pairs = np.concatenate([pair for pair, _ in lots])
     depth = np.concatenate([deep for _, deep in lots])
@@ -154,7 +166,9 @@ def _walk(
     order: Any,
     corners: Any,
     normals: Any,
+    vertices: Any,
     faces: Any,
+    mate: Any,
     known: Any,
 ) -> Any:
     """Compare all faces below the pairs of branches `tasks[start:stop]`."""
@@ -217,7 +231,23 @@ def _walk(
                     if same == 3 or (found >= enough and known[f] and known[g]):
                         continue
                     kind, depth = contact(corners, normals, i, j, shared_i, shared_j, slack, scratch)
-                    if kind == APART:
+                    if kind >= EDGE_OF_SECOND and same < 2:
+                        k = kind - EDGE_OF_SECOND
+                        across = mate[3 * g + (k + 1) % 3]
+                        if across < 0:
+                            continue
+                        tip = vertices[faces[across // 3, (across + 2) % 3]]
+                        depth = through_edge(corners, normals, i, j, k, tip, slack)
+                        kind = CROSSING if depth > 0.0 else APART
+                    elif kind >= EDGE_OF_FIRST and same < 2:
+                        k = kind - EDGE_OF_FIRST
+                        across = mate[3 * f + (k + 1) % 3]
+                        if across < 0:
+                            continue
+                        tip = vertices[faces[across // 3, (across + 2) % 3]]
+                        depth = through_edge(corners, normals, j, i, k, tip, slack)
+                        kind = CROSSING if depth > 0.0 else APART
+                    if kind == APART or kind >= EDGE_OF_FIRST:
                         continue
                     if found == len(pairs):
                         wider = np.empty((2 * found, 3), np.int32)

@@ -1,7 +1,8 @@
 """Do two triangles go through each other, or lie on each other?
 
 Method: T. Möller, "A Fast Triangle-Triangle Intersection Test", 1997, with the corners that both share
-taken as exactly on both planes. Touching (a corner or an edge that ends on the other face) is neither.
+taken as exactly on both planes. Touching (a corner or an edge that ends on the other face) is neither, but
+a surface may go through another exactly at one of its edges: then no face of it does, and yet both cross.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ CROSSING = 1
 #: On each other in one plane, facing the same way, or opposite ways.
 ON_TOP = 2
 BACK_TO_BACK = 3
+#: An edge of the first, or the second, lies in the other's plane: plus the number of the corner off that plane.
+EDGE_OF_FIRST = 10
+EDGE_OF_SECOND = 20
 
 
 @inlined
@@ -104,17 +108,77 @@ def _overlap_in_plane(p: Any, i: int, j: int, nx: float, ny: float, nz: float) -
     return least
 
 
+@inlined
+def _edge_in_plane(distance: Any, slack: float, kind: int) -> int:
+    """Return `kind` and the corner off the plane where the other two are on it, else APART."""
+    on = 0
+    off = 0
+    for k in range(3):
+        if abs(distance[k]) <= slack:
+            on += 1
+        else:
+            off = k
+    return kind + off if on == 2 else APART
+
+
+@compiled
+def through_edge(p: Any, normal: Any, i: int, j: int, off: int, tip: Any, slack: float) -> float:
+    """Return how deep a surface goes through triangle i at the edge of triangle j across from its corner `off`.
+
+    `tip`: the corner of the face on the other side of that edge. 0 where both faces are on one side, or the
+    edge does not run through the inside of triangle i.
+    """
+    mine = 0.0
+    its = 0.0
+    for k in range(3):
+        mine += (p[j, 3 * off + k] - p[i, k]) * normal[i, k]
+        its += (tip[k] - p[i, k]) * normal[i, k]
+    if mine * its >= 0.0 or abs(its) <= slack:
+        return 0.0
+    a = 3 * ((off + 1) % 3)
+    b = 3 * ((off + 2) % 3)
+    first = 0.0
+    last = 1.0
+    for k in range(3):
+        m = (k + 1) % 3
+        ex = p[i, 3 * m] - p[i, 3 * k]
+        ey = p[i, 3 * m + 1] - p[i, 3 * k + 1]
+        ez = p[i, 3 * m + 2] - p[i, 3 * k + 2]
+        length = np.sqrt(ex * ex + ey * ey + ez * ez)
+        # Inward, in the plane.
+        x = (normal[i, 1] * ez - normal[i, 2] * ey) / length
+        y = (normal[i, 2] * ex - normal[i, 0] * ez) / length
+        z = (normal[i, 0] * ey - normal[i, 1] * ex) / length
+        at_a = (p[j, a] - p[i, 3 * k]) * x + (p[j, a + 1] - p[i, 3 * k + 1]) * y + (p[j, a + 2] - p[i, 3 * k + 2]) * z
+        at_b = (p[j, b] - p[i, 3 * k]) * x + (p[j, b + 1] - p[i, 3 * k + 1]) * y + (p[j, b + 2] - p[i, 3 * k + 2]) * z
+        at_a -= slack
+        at_b -= slack
+        if at_a <= 0.0 and at_b <= 0.0:
+            return 0.0
+        if at_a < 0.0:
+            first = max(first, at_a / (at_a - at_b))
+        elif at_b < 0.0:
+            last = min(last, at_a / (at_a - at_b))
+    x = p[j, b] - p[j, a]
+    y = p[j, b + 1] - p[j, a + 1]
+    z = p[j, b + 2] - p[j, a + 2]
+    if (last - first) * np.sqrt(x * x + y * y + z * z) <= slack:
+        return 0.0
+    return min(abs(mine), abs(its))
+
+
 @compiled
 def contact(p: Any, normal: Any, i: int, j: int, shared_i: int, shared_j: int, slack: float, scratch: Any) -> Any:
     """Compare triangles i and j of `p` (rows of nine coordinates) with unit normals `normal`.
 
     `shared_i`, `shared_j`: bits of the corners that are one vertex of the mesh. `scratch`: (2, 3).
-    Returns what they do, and how far they reach through or over each other, mm: more than `slack`.
+    Returns what they do, and how far they reach through or over each other, mm: more than `slack`. Where
+    they are apart but for an edge in the other's plane, `EDGE_OF_…` says which; `through_edge` tells more.
     """
     least_j, most_j = _reach(p, j, normal, i, p, shared_j, scratch[1])
     flat = -least_j <= slack and most_j <= slack
     if not flat and (-least_j <= slack or most_j <= slack):
-        return APART, 0.0
+        return _edge_in_plane(scratch[1], slack, EDGE_OF_SECOND), 0.0
     least_i, most_i = _reach(p, i, normal, j, p, shared_i, scratch[0])
     flat_i = -least_i <= slack and most_i <= slack
     if flat or flat_i:
@@ -126,7 +190,7 @@ def contact(p: Any, normal: Any, i: int, j: int, shared_i: int, shared_j: int, s
         alike = normal[i, 0] * normal[j, 0] + normal[i, 1] * normal[j, 1] + normal[i, 2] * normal[j, 2]
         return (ON_TOP, depth) if alike > 0.0 else (BACK_TO_BACK, depth)
     if -least_i <= slack or most_i <= slack:
-        return APART, 0.0
+        return _edge_in_plane(scratch[0], slack, EDGE_OF_FIRST), 0.0
     x = abs(normal[i, 1] * normal[j, 2] - normal[i, 2] * normal[j, 1])
     y = abs(normal[i, 2] * normal[j, 0] - normal[i, 0] * normal[j, 2])
     z = abs(normal[i, 0] * normal[j, 1] - normal[i, 1] * normal[j, 0])

@@ -13,11 +13,13 @@ from lintsvc.measure.compiled import compiled, in_parts
 from lintsvc.measure.edges import shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.topology import Bools, Topology
-from lintsvc.measure.topology_groups import over_corners
+from lintsvc.measure.topology_groups import by_label, over_corners
 
 #: A point just inside a shell is this share of the part's size off its face, at least so many roundings.
 _STEP = 1e-7
 _ROUNDINGS_OF_A_STEP = 40.0
+#: With more corners than this not every pair is measured.
+_MOST_POINTS = 800
 #: Directions tried until a ray meets no edge: no plane, axis or diagonal of a usual part is parallel to them.
 _DIRECTIONS = np.array(
     [
@@ -189,6 +191,19 @@ class Shells:
         found[chosen] = np.rint(total).astype(np.int32)
         return found
 
+    def winding(self, points: Floats) -> Ints:
+        """(n,) how many times the closed shells wind around each of (n, 3) points: 0 in the open air or in a void."""
+        found = np.zeros(len(points))
+        if len(points) and self.closed.any():
+            tree = self.mesh.bvh
+            ways = _DIRECTIONS / np.linalg.norm(_DIRECTIONS, axis=1)[:, None]
+            weight = np.where(self.label >= 0, self.sign * self.closed[self.label], 0.0)
+            # No shell has this number: none is left out.
+            own = np.full(len(points), -2, np.int32)
+            nodes = (tree.boxes, tree.child, tree.count, tree.order, tree.corners)
+            in_parts(_wind, len(points), points, ways, own, self.label, weight, *nodes, found)
+        return np.rint(found).astype(np.int32)
+
     @cached_property
     def touching(self) -> Ints:
         """(count,) label of the shells that hang together over a vertex at least."""
@@ -197,6 +212,31 @@ class Shells:
         joined = np.zeros(self.count, np.int32)
         joined[self.label[faces]] = groups
         return joined
+
+    def lengths(self, group: Ints, up_to_mm: float) -> Floats:
+        """Return the largest distance between two corners of each group of shells; infinite where surely longer.
+
+        `group`: (count,) numbers from 0. Only groups whose box is shorter than `up_to_mm` are measured.
+        """
+        count = int(group.max(initial=-1)) + 1
+        low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+        np.minimum.at(low, group, self.box[:, :3])
+        np.maximum.at(high, group, self.box[:, 3:])
+        result = np.full(count, np.inf)
+        short = (high - low).max(axis=1) < up_to_mm
+        faces = np.flatnonzero((self.label >= 0) & short[group[self.label]])
+        for rows in by_label(group[self.label[faces]]):
+            points = self.mesh.vertices[np.unique(self.mesh.faces[faces[rows]])]
+            if len(points) > _MOST_POINTS:
+                # The farthest from the middle, and the farthest from that: never too long.
+                points = points[
+                    [int(np.linalg.norm(points - points.mean(axis=0), axis=1).argmax()), *range(len(points))]
+                ]
+                length = np.linalg.norm(points - points[0], axis=1).max()
+            else:
+                length = np.sqrt(((points[:, None] - points[None]) ** 2).sum(axis=2).max())
+            result[group[self.label[faces[rows[0]]]]] = length
+        return result
 
 
 def edge_numbers(ends: NDArray[Any]) -> NDArray[np.int64]:

@@ -164,28 +164,25 @@ class Soundness:
         return worst_first(label, np.bincount(label, spare), self._middles(faces), make)
 
     def fragments(self, limit_mm: float) -> Defects:
-        """Shells apart from all others, shorter than `limit_mm`, beside a larger one. Value: longest side, mm.
+        """Shells apart from all others, less than `limit_mm` long, beside a larger one. Value: length, mm.
 
-        Not a void in a solid, nor a shell that touches or crosses another.
+        Length is the largest distance between two corners. Not a void in a solid, nor a shell that touches
+        or crosses another.
         """
         shells = self.shells
         if shells.count < 2:
             return ()
         group = shells.touching
-        count = int(group.max()) + 1
-        low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-        np.minimum.at(low, group, shells.box[:, :3])
-        np.maximum.at(high, group, shells.box[:, 3:])
-        longest = (high - low).max(axis=1)
-        loose = (longest < limit_mm) & (np.bincount(group, shells.around != 0, count) == 0)
-        if not loose.any() or (longest < limit_mm).all():
+        length = shells.lengths(group, limit_mm)
+        loose = (length < limit_mm) & (np.bincount(group, shells.around != 0, len(length)) == 0)
+        if not loose.any() or (length < limit_mm).all():
             return ()
         meetings = self.contacts.of(self._meetings[0])
         loose[group[shells.label[meetings.first]]] = False
         loose[group[shells.label[meetings.second]]] = False
         faces = np.flatnonzero((shells.label >= 0) & loose[group[shells.label]])
         label = np.unique(group[shells.label[faces]], return_inverse=True)[1].reshape(-1)
-        return worst_first(label, longest[loose], self._middles(faces), lambda rows: self._of_faces(faces[rows]))
+        return worst_first(label, length[loose], self._middles(faces), lambda rows: self._of_faces(faces[rows]))
 
     @cached_property
     def pinched(self) -> Defects:

@@ -24,7 +24,8 @@ def loose_fragment(part: Checked, limit: float) -> Iterator[Hit]:
     Crumbs are left over from cuts and joins in the model. Printed, they are lost in the powder or found in
     a hinge; they also make the part's box larger than the part, and with it the price.
 
-    Measured: longest side of a shell that neither touches nor crosses another and lies in no solid.
+    Measured: largest distance between two corners of a shell that neither touches nor crosses another and
+    lies in no solid.
     Ignore when: the crumb is a part of its own that is really wanted.
     """
     for crumb in part.body.soundness.fragments(limit):
