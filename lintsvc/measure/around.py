@@ -13,7 +13,7 @@ from lintsvc.measure.compiled import compiled, in_parts
 from lintsvc.measure.nearest import box_distance2, closest_on_triangle
 
 #: How far around the middle is looked, in radii of the ball.
-REACH = 2.2
+REACH = 2.6
 #: Up to this many times as wide across as thick, it is a pin or a post, no wall; a hole, no gap.
 ROUND = 2.0
 #: The ball may be cut by this share of its radius: facets beside the contact cut a little.

@@ -54,9 +54,8 @@ def balls(
     tree = (bvh.boxes, bvh.directions, bvh.child, bvh.count, bvh.corners, bvh.normals, bvh.order)
     none = np.empty(0, np.int32)
     owner, own = (none, none) if solids is None else (solids[0][bvh.order], solids[1])
-    in_parts(
-        _balls, count, points, normals, cap / 2, side, opposed, owner, own, *tree, found.width, found.contact, found.face
-    )
+    results = (found.width, found.contact, found.face)
+    in_parts(_balls, count, points, normals, cap / 2, side, opposed, owner, own, *tree, *results)
     return found
 
 

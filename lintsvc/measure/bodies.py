@@ -10,9 +10,12 @@ from lintsvc.measure.balls import INSIDE, OUTSIDE
 from lintsvc.measure.bores import Bore, find_bores
 from lintsvc.measure.bulk import Bulk, find_bulk
 from lintsvc.measure.creases import Creases, creases
+from lintsvc.measure.details import Detail, find_details
 from lintsvc.measure.edges import shells
+from lintsvc.measure.escape import Hollow, find_hollows
 from lintsvc.measure.knives import Knife, find_knives
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.panels import Panel, find_panels
 from lintsvc.measure.places import Place, find_places
 from lintsvc.measure.room import sides_of_box
 from lintsvc.measure.solids import Solids, find_solids
@@ -36,6 +39,7 @@ class BodyMeasurements:
     def __init__(self, body: Body) -> None:
         self.body = body
         self._widths: dict[float, Widths] = {}
+        self._panels: dict[float, list[Panel]] = {}
         self._places: dict[tuple[float, float], list[Place]] = {}
 
     @cached_property
@@ -150,9 +154,23 @@ class BodyMeasurements:
         """Closed hollows within the body, largest first."""
         return find_voids(self.mesh, self.soundness.shells)
 
+    def hollows(self, ball_mm: float, least_mm3: float) -> list[Hollow]:
+        """Hollows that a ball cannot leave, the largest first; closed voids are not among them."""
+        return find_hollows(self.mesh, self.soundness.shells, self.solids, ball_mm, least_mm3)
+
     def thick_places(self, limit_mm: float) -> list[Bulk]:
         """Places in which a ball wider than the limit fits, widest first."""
         return find_bulk(self.mesh, limit_mm)
+
+    def details(self, limit_mm: float) -> list[Detail]:
+        """Raised and sunk detail lower than the limit, the lowest first."""
+        return find_details(self.mesh, limit_mm)
+
+    def panels(self, thickest_mm: float) -> list[Panel]:
+        """Flat walls up to the given thickness, the largest first."""
+        if thickest_mm not in self._panels:
+            self._panels[thickest_mm] = find_panels(self.mesh, thickest_mm)
+        return self._panels[thickest_mm]
 
     def sides_of_box(self, room_mm: tuple[float, float, float]) -> tuple[float, float, float]:
         """Sides, longest first, of a box around the part, turned to fit best into a room of the given sides."""

@@ -113,7 +113,7 @@ def _bore(mesh: Mesh, faces: Ints) -> Bore | None:
     half = float(np.ptp(along)) / 2
     if half <= 0:
         return None
-    ahead = first_hits(mesh.bvh, np.stack([middle, middle]), np.stack([-axis, axis]))
+    ahead, _ = first_hits(mesh.bvh, np.stack([middle, middle]), np.stack([-axis, axis]))
     closed = ahead < half + _BOTTOM * 2 * radius
     return Bore(2 * radius, low, high, (bool(closed[0]), bool(closed[1])), facets, float(np.abs(off).max()), faces)
 

@@ -78,7 +78,7 @@ def _knife(mesh: Mesh, creases: Creases, edges: NDArray[np.intp], points: Widths
     shown = int(ranked[min(len(ranked) - 1, int(_MOST * len(ranked)))])
     inner = points.point[shown]
     edge = _closest(a, b, inner)
-    ends = np.concatenate([a, b])
+    ends = np.concatenate([a, b, points.point])
     return Knife(
         float(far[shown]),
         float(180.0 - np.degrees(np.arccos(np.clip(creases.cosine[edges].min(), -1.0, 1.0)))),
@@ -86,7 +86,7 @@ def _knife(mesh: Mesh, creases: Creases, edges: NDArray[np.intp], points: Widths
         (edge, edge + (inner - edge) * (far[shown] / max(float(distance[shown]), 1e-9))),
         tuple((point3(x), point3(y)) for x, y in zip(a, b, strict=True)),
         np.unique(np.concatenate([points.face, points.contact_face])),
-        (np.minimum(ends.min(axis=0), points.point.min(axis=0)), np.maximum(ends.max(axis=0), points.point.max(axis=0))),
+        (ends.min(axis=0), ends.max(axis=0)),
     )
 
 

@@ -21,10 +21,12 @@ from lintsvc.model.finding import Where
 WALL_OPENS_DEG = 30.0
 #: Widths within this factor are alike.
 _ALIKE = 1.003
-#: A place of which more than this share is near a rim or a floor is a low one.
-_LOW = 0.8
-#: A slot is even over this share of it.
-_EVEN = 0.7
+#: A place is low where most of it has a rim or a floor about as near as its other side.
+_RIM = 1.25
+_LOW = 0.75
+#: The sides of a slot are parallel over this share of it, to within three degrees.
+_SLOT = 0.7
+_PARALLEL = -np.cos(np.radians(3.0))
 #: One side of a place is at least so many squared limits large.
 _SLIGHT = 0.2
 #: So many places, the thinnest, get their least width searched for; more are no help to anybody.
@@ -57,8 +59,8 @@ class Place:
     rim_share: float
     across_mm: float
     faces: Ints
-    #: The share of it that is as wide as the least width, within a tenth.
-    even_share: float
+    #: The share of it whose two sides are parallel.
+    parallel_share: float
     #: The solids that its two sides bound.
     solids: tuple[int, int]
     #: It lies in a closed void.
@@ -72,8 +74,8 @@ class Place:
 
     @property
     def slot(self) -> bool:
-        """A gap as long as three widths and as wide everywhere, within one body."""
-        return not self.between_bodies and self.even_share > _EVEN and self.length_mm > 3 * self.width_mm
+        """A gap within one body between parallel sides, longer than three widths."""
+        return not self.between_bodies and self.parallel_share > _SLOT and self.length_mm > 3 * self.width_mm
 
     @property
     def between_bodies(self) -> bool:
@@ -129,7 +131,7 @@ def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, li
     opposed = -np.cos(np.radians(WALL_OPENS_DEG))
     least = least.replaced(worst, refine(mesh, solids, least.take(worst), is_round[shown[worst]], opposed))
     found = [
-        _place(least.take([i]), near.take(x), is_round[x], rim[x] < near.width[x], across[x], solids)
+        _place(least.take([i]), near.take(x), is_round[x], rim[x] < _RIM * near.width[x], across[x], solids)
         for i, x in enumerate(groups)
     ]
     return sorted(found, key=lambda x: x.width_mm)
@@ -143,7 +145,12 @@ def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
 
 
 def _place(
-    least: Widths, points: Widths, is_round: NDArray[np.bool_], near_rim: NDArray[np.bool_], across: Floats, solids: Solids
+    least: Widths,
+    points: Widths,
+    is_round: NDArray[np.bool_],
+    near_rim: NDArray[np.bool_],
+    across: Floats,
+    solids: Solids,
 ) -> Place:
     """Sum up one region."""
     ends = np.concatenate([points.point, points.contact])
@@ -165,7 +172,7 @@ def _place(
         rim_share=float(weight @ near_rim / weight.sum()),
         across_mm=float(across.min()),
         faces=np.unique(np.concatenate([points.face, points.contact_face])),
-        even_share=float(weight @ (points.width < 1.1 * least.width[0]) / weight.sum()),
+        parallel_share=float(weight @ (points.opposed < _PARALLEL) / weight.sum()),
         solids=(min(bounded), max(bounded)),
         in_void=bool(solids.in_void[least.face[0]]),
         box=(ends.min(axis=0), ends.max(axis=0)),

@@ -8,28 +8,40 @@ import numpy as np
 
 from lintsvc.measure.bvh import STACK, Bvh
 from lintsvc.measure.compiled import compiled, in_parts
-from lintsvc.measure.mesh import Floats
+from lintsvc.measure.mesh import Floats, Ints
 
 
-def first_hits(bvh: Bvh, points: Floats, ways: Floats) -> Floats:
-    """Distance (n,) from (n, 3) points along (n, 3) unit vectors to the first face, either side of it.
+def first_hits(bvh: Bvh, points: Floats, ways: Floats) -> tuple[Floats, Ints]:
+    """Distance (n,) from (n, 3) points along (n, 3) unit vectors to the first face, either side of it; and the face.
 
-    Infinite where there is none.
+    Infinite and -1 where there is none.
     """
     distance = np.empty(len(points))
-    tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners)
-    in_parts(_first, len(points), np.ascontiguousarray(points), np.ascontiguousarray(ways), *tree, distance)
-    return distance
+    face = np.empty(len(points), np.int32)
+    tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners, bvh.order)
+    in_parts(_first, len(points), np.ascontiguousarray(points), np.ascontiguousarray(ways), *tree, distance, face)
+    return distance, face
 
 
 @compiled
 def _first(
-    start: int, stop: int, points: Any, ways: Any, boxes: Any, child: Any, count: Any, corners: Any, distance: Any
+    start: int,
+    stop: int,
+    points: Any,
+    ways: Any,
+    boxes: Any,
+    child: Any,
+    count: Any,
+    corners: Any,
+    order: Any,
+    distance: Any,
+    face: Any,
 ) -> None:
     """T. Möller and B. Trumbore, "Fast, Minimum Storage Ray/Triangle Intersection", 1997, for the triangles."""
     stack = np.empty(STACK, np.int32)
     for i in range(start, stop):
         best = np.inf
+        hit = -1
         stack[0] = 0
         height = 1
         while height > 0:
@@ -81,4 +93,6 @@ def _first(
                 t = (gx * qx + gy * qy + gz * qz) / det
                 if 0 <= t < best:
                     best = t
+                    hit = q
         distance[i] = best
+        face[i] = order[hit] if hit >= 0 else -1

@@ -11,12 +11,16 @@ from numpy.typing import NDArray
 from lintsvc.measure.balls import INSIDE, Balls, balls
 from lintsvc.measure.creases import Creases, spread_along
 from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.rays import first_hits
 from lintsvc.measure.sampling import sample
 from lintsvc.measure.smooth import correct
 from lintsvc.measure.solids import Solids
 
 #: Points stand about this far apart, mm: closer than the limits that they are held against.
 SPACING_MM = 0.8
+#: A ball that touches by more than 15 degrees aslant is looked at again, straight across, this many widths far.
+_ASLANT = -np.cos(np.radians(15.0))
+_ACROSS = 1.25
 #: About so many points, beside one a face, on the largest parts.
 MOST_POINTS = 1_500_000
 #: A wall thinner by this share than its limit is thin; one of exactly the limit is not, however it was rounded.
@@ -123,6 +127,7 @@ def widths_at(
     if facets:
         better = correct(mesh, point, face, found, side)
         width, chord, opposed = better.width, better.chord, np.minimum(opposed, better.opposed)
+        _straight_across(mesh, point, normal, side, width, opposed)
     area = np.zeros(len(near)) if area is None else area[near]
     widths = Widths(
         side, cap_mm, point, normal, face, width, found.width, found.contact, found.face, chord, opposed, area
@@ -136,6 +141,24 @@ def _opposed(point: Floats, normal: Floats, found: Balls, side: float) -> Floats
     toward = found.contact - (point + side * normal * radius[:, None])
     cosine: Floats = -side * np.einsum("ij,ij->i", normal, toward) / np.where(radius > 0, radius, 1.0)
     return cosine
+
+
+def _straight_across(mesh: Mesh, point: Floats, normal: Floats, side: float, width: Floats, opposed: Floats) -> None:
+    """Improve `opposed` where the ball touches aslant, by what lies straight across.
+
+    In a rod or a round hole the ball touches all around at once, and the contact that was noted may be up to 60 degrees
+    off; a wedge has its other side aslant straight across, too.
+    """
+    aslant = np.flatnonzero(opposed > _ASLANT)
+    if not len(aslant):
+        return
+    ways = side * normal[aslant]
+    # Not from the surface itself, which the ray would meet first.
+    ahead = width[aslant] * 0.25
+    distance, face = first_hits(mesh.bvh, point[aslant] + ways * ahead[:, None], ways)
+    near = (face >= 0) & (distance + ahead < _ACROSS * width[aslant])
+    cosine = np.einsum("ij,ij->i", normal[aslant], mesh.normals[face])
+    opposed[aslant] = np.where(near, np.minimum(opposed[aslant], cosine), opposed[aslant])
 
 
 def _ridges(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: float) -> Widths | None:

@@ -38,4 +38,4 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
         ratio = bore.depth_mm / bore.diameter_mm
         if ratio > limits[name].value * 1.005:
             words = {"kind": name.capitalize(), "diameter": bore.diameter_mm, "depth": bore.depth_mm}
-            yield Hit(ratio, bore.where(), limit=name, words=words)
+            yield Hit(round(ratio, 1), bore.where(), limit=name, words=words)

@@ -30,8 +30,8 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     Heat gathers between the two faces of a slot and sinters the powder in it. What stays loose has
     to be blown or picked out, which a deep narrow slot does not let happen.
 
-    Measured: the diameter of the largest ball that touches both faces, where a cut in one body
-    is at least three times as long as wide and as wide everywhere.
+    Measured: the diameter of the largest ball that touches both faces of a gap in one body, where they are
+    parallel and at least three times as long as they are apart.
     Ignore when: the slot only marks a line.
     """
     for place in part.body.narrow_places(limit):

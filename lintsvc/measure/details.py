@@ -1,0 +1,166 @@
+"""Raised and sunk detail: steps that are low all along."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.creases import CREASE_DEG, nearest_segment
+from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.patches import Patches, patches
+from lintsvc.model.finding import Where
+
+#: A step lower than this is no detail but noise of the export.
+_LEAST_MM = 0.02
+#: Steps of one height on one face are one detail: the letters of a word.
+_ALIKE = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Detail:
+    """Steps of one height around raised or sunk areas of one face.
+
+    `height_mm`: of the step. `raised`: the smaller areas stand above the face around them. `count`: how many
+    areas. `length_mm`: of all steps together.
+    """
+
+    height_mm: float
+    raised: bool
+    count: int
+    length_mm: float
+    span: tuple[Floats, Floats]
+    faces: Ints
+    box: tuple[Floats, Floats]
+
+    def where(self) -> Where:
+        """The place as a finding shows it."""
+        span = (point3(self.span[0]), point3(self.span[1]))
+        return Where(
+            point=span[0], box=(point3(self.box[0]), point3(self.box[1])), faces=tuple(self.faces.tolist()), span=span
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Step:
+    """The wall of a step: a strip with an outside corner along its top and an inside corner along its foot."""
+
+    patch: int
+    top: int
+    foot: int
+    height: float
+    length: float
+    span: tuple[Floats, Floats]
+
+
+def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
+    """Return the details lower than `limit_mm`, the lowest first."""
+    if not len(mesh):
+        return []
+    smooth = patches(mesh, CREASE_DEG)
+    area = np.bincount(smooth.label, weights=mesh.areas, minlength=smooth.count).astype(np.float64)
+    steps = _steps(mesh, smooth, area, limit_mm)
+    # The smaller of the two faces that a step joins is the detail, the larger one what it is on.
+    groups: dict[tuple[int, bool, int], list[_Step]] = {}
+    for step in sorted(steps, key=lambda x: x.height):
+        raised = bool(area[step.top] <= area[step.foot])
+        base = step.foot if raised else step.top
+        rung = round(np.log(step.height) / _ALIKE)
+        # A step on the border between two rungs joins the one that is there already.
+        rung = next((r for r in (rung, rung - 1) if (base, raised, r) in groups), rung)
+        groups.setdefault((base, raised, rung), []).append(step)
+    order, starts = smooth.groups()
+    details = []
+    for (_, raised, _), members in groups.items():
+        islands = {x.top if raised else x.foot for x in members}
+        shown = sorted(islands | {x.patch for x in members})
+        faces = np.sort(np.concatenate([order[starts[p] : starts[p + 1]] for p in shown])).astype(np.int32)
+        corners = mesh.vertices[mesh.faces[faces].ravel()]
+        details.append(
+            Detail(
+                members[0].height,
+                raised,
+                len(islands),
+                sum(x.length for x in members),
+                members[0].span,
+                faces,
+                (corners.min(axis=0), corners.max(axis=0)),
+            )
+        )
+    return sorted(details, key=lambda x: x.height_mm)
+
+
+def _steps(mesh: Mesh, smooth: Patches, area: Floats, limit_mm: float) -> list[_Step]:
+    """Find the strips between an outside corner and an inside corner that are low."""
+    corner = np.flatnonzero(np.abs(smooth.turn) >= CREASE_DEG)
+    if not len(corner):
+        return []
+    owner = smooth.label[corner // 3]
+    length = _length(mesh, corner)
+    hollow = smooth.turn[corner] > 0
+    along_top = np.bincount(owner[~hollow], weights=length[~hollow], minlength=smooth.count)
+    along_foot = np.bincount(owner[hollow], weights=length[hollow], minlength=smooth.count)
+    shorter = np.minimum(along_top, along_foot)
+    # A strip's height is about its area over its length; twice that leaves room for odd shapes.
+    likely = np.flatnonzero((shorter > 0) & (area < 2 * limit_mm * shorter))
+    order = np.argsort(owner, kind="stable")
+    starts = np.searchsorted(owner[order], np.arange(smooth.count + 1))
+    steps = []
+    for p in likely.tolist():
+        mine = corner[order[starts[p] : starts[p + 1]]]
+        step = _step(mesh, smooth, p, mine[smooth.turn[mine] < 0], mine[smooth.turn[mine] > 0])
+        if step is not None and _LEAST_MM < step.height < limit_mm:
+            steps.append(step)
+    return steps
+
+
+def _step(mesh: Mesh, smooth: Patches, patch: int, top: NDArray[np.intp], foot: NDArray[np.intp]) -> _Step | None:
+    """Measure one strip; None when its height is not the same along most of it."""
+    top = _at_face_above(smooth, patch, top, mesh)
+    foot = _at_face_above(smooth, patch, foot, mesh)
+    if not len(top) or not len(foot):
+        return None
+    a, b = _ends(mesh, foot)
+    c, d = _ends(mesh, top)
+    middle = (c + d) / 2
+    distance, edge = nearest_segment(a, b, middle, np.full(len(middle), mesh.size + 1.0))
+    weight = np.linalg.norm(d - c, axis=1)
+    rank = np.argsort(distance)
+    share = np.cumsum(weight[rank]) / weight.sum()
+    low, high = distance[rank[np.searchsorted(share, 0.25)]], distance[rank[np.searchsorted(share, 0.75)]]
+    if high > 1.3 * low:
+        return None
+    i = int(rank[np.searchsorted(share, 0.5)])
+    along = b[edge[i]] - a[edge[i]]
+    t = np.clip(((middle[i] - a[edge[i]]) @ along) / max(float(along @ along), 1e-300), 0.0, 1.0)
+    above = int(smooth.label[mesh.mates[top[0]] // 3])
+    below = int(smooth.label[mesh.mates[foot[0]] // 3])
+    return _Step(patch, above, below, float(distance[i]), float(weight.sum()), (middle[i], a[edge[i]] + t * along))
+
+
+def _at_face_above(smooth: Patches, patch: int, corner: NDArray[np.intp], mesh: Mesh) -> NDArray[np.intp]:
+    """Of a strip's corners of one kind, those to the neighbour with which it shares the most length.
+
+    The upright edges where the walls of a square letter meet are corners to other strips.
+    """
+    other = smooth.label[mesh.mates[corner] // 3]
+    keep = other != patch
+    corner, other = corner[keep], other[keep]
+    if not len(corner):
+        return corner
+    number, where = np.unique(other, return_inverse=True)
+    shared = np.bincount(where, weights=_length(mesh, corner))
+    result: NDArray[np.intp] = corner[other == number[shared.argmax()]]
+    return result
+
+
+def _ends(mesh: Mesh, half_edge: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    face, k = half_edge // 3, half_edge % 3
+    return mesh.vertices[mesh.faces[face, k]], mesh.vertices[mesh.faces[face, (k + 1) % 3]]
+
+
+def _length(mesh: Mesh, half_edge: NDArray[np.intp]) -> Floats:
+    a, b = _ends(mesh, half_edge)
+    length: Floats = np.linalg.norm(b - a, axis=1)
+    return length

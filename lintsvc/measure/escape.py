@@ -1,0 +1,194 @@
+"""Hollows that powder cannot get out of: air that lies behind an opening narrower than a ball."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.balls import OUTSIDE, balls
+from lintsvc.measure.escape_basins import find_basins
+from lintsvc.measure.mesh import Floats, Mesh, point3
+from lintsvc.measure.nearest import nearest
+from lintsvc.measure.rays import first_hits
+from lintsvc.measure.sampling import spread_by_area
+from lintsvc.measure.shells import Shells
+from lintsvc.measure.solids import Solids
+from lintsvc.model.finding import Where
+
+#: Cells of the grid are this share of the ball's diameter wide; wider on a part that would need more than _CELLS.
+_CELL = 0.16
+_CELLS = 3_000_000
+#: Finer grids than this are no help: an opening of a few tenths is sintered shut.
+_FINEST = 0.12
+#: A hollow is at least so many times as wide as its opening: a plain blind hole is none.
+_BULGE = 1.25
+#: Points from which the open air is looked for.
+_LOOKS = 4000
+
+
+@dataclass(frozen=True, eq=False)
+class Hollow:
+    """Air behind a narrow opening. `opening_mm`: the largest ball that gets out. `volume_mm3`: of the air
+    behind it."""
+
+    opening_mm: float
+    volume_mm3: float
+    door: Floats
+    middle: Floats
+    box: tuple[Floats, Floats]
+
+    def where(self) -> Where:
+        """The place as a finding shows it: the opening, with a line to the middle of the hollow."""
+        door, middle = point3(self.door), point3(self.middle)
+        return Where(
+            point=door, box=(point3(self.box[0]), point3(self.box[1])), lines=((door, middle),)
+        )
+
+
+def find_hollows(mesh: Mesh, shells: Shells, solids: Solids, ball_mm: float, least_mm3: float) -> list[Hollow]:
+    """Return the hollows of at least `least_mm3` that a ball of `ball_mm` fits into and cannot leave, largest first.
+
+    Closed voids are not among them.
+    """
+    if not len(mesh):
+        return []
+    seeds = _shut_in(mesh, solids, ball_mm)
+    # Where bodies touch or overlap, what is outside the one may be inside the other.
+    seeds = seeds[shells.winding(seeds) == 0]
+    if not len(seeds):
+        return []
+    low, high = mesh.box
+    low, high = low - ball_mm, high + ball_mm
+    cell = max(_CELL * ball_mm, float(np.cbrt(np.prod(high - low) / _CELLS)))
+    found = _search(mesh, low, high, cell, seeds, ball_mm)
+    hollows = [x for x in found if x.opening_mm < ball_mm and x.volume_mm3 >= least_mm3]
+    return sorted(hollows, key=lambda x: -x.volume_mm3)
+
+
+def _search(mesh: Mesh, low: Floats, high: Floats, cell: float, seeds: Floats, ball_mm: float) -> list[Hollow]:
+    """Find the hollows around the seeds in a box, on a grid, and on finer ones where no way out shows."""
+    shape = np.ceil((high - low) / cell).astype(int) + 1
+    most = 0.5 * _BULGE * ball_mm * 1.1 + cell
+    clearance = _clearances(mesh, low, shape, cell, most)
+    basin, parent, door, peak, outside = find_basins(clearance, cell)
+    flat = clearance.ravel()
+    # The hollow of a basin is the last one that it ran into before the outside.
+    hollow = np.where(outside[parent], np.arange(len(parent)), parent)
+    while (hollow != hollow[hollow]).any():
+        hollow = hollow[hollow]
+    of_cell = np.where(basin >= 0, hollow[basin], -1)
+    cells = np.clip(((seeds - low) / cell).astype(int), 0, shape - 1)
+    of_seed = of_cell[np.ravel_multi_index(tuple(cells.T), tuple(shape))]
+    hollows = []
+    for i in np.unique(of_seed[of_seed >= 0]).tolist():
+        if outside[i]:
+            continue
+        members = np.flatnonzero(of_cell == i)
+        spots = _centres(low, shape, cell, members)
+        middle = _centre(low, shape, cell, int(peak[i]))
+        found = Hollow(0.0, len(members) * cell**3, middle, middle, (spots.min(axis=0), spots.max(axis=0)))
+        if parent[i] == i:
+            hollows += _closer(mesh, found, cell, seeds[of_seed == i], ball_mm)
+            continue
+        opening, place = _throat(mesh, low, shape, cell, int(door[i]), int(peak[i]))
+        if 2 * flat[peak[i]] > _BULGE * opening:
+            hollows.append(replace(found, opening_mm=opening, door=place))
+    return hollows
+
+
+def _closer(mesh: Mesh, found: Hollow, cell: float, seeds: Floats, ball_mm: float) -> list[Hollow]:
+    """Search a hollow without a visible way out again on a finer grid, down to _FINEST."""
+    margin = 2 * ball_mm
+    low, high = found.box[0] - margin, found.box[1] + margin
+    finer = max(cell / 3, float(np.cbrt(np.prod(high - low) / _CELLS)))
+    if finer < _FINEST or finer > cell / 1.2:
+        # Whatever opening there is, is narrower than two cells.
+        return [replace(found, opening_mm=2 * cell)]
+    return _search(mesh, low, high, finer, seeds, ball_mm)
+
+
+def _shut_in(mesh: Mesh, solids: Solids, ball_mm: float) -> Floats:
+    """Middles of balls that fit beside the surface and from which no straight way leads out; not in closed voids."""
+    points, face = spread_by_area(mesh, max(0.5, float(np.sqrt(mesh.areas.sum() / _LOOKS))))
+    open_air = ~solids.in_void[face]
+    points, face = points[open_air], face[open_air]
+    normal = mesh.normals[face]
+    fits = balls(mesh.bvh, points, normal, ball_mm, OUTSIDE, opposed=1.0).face < 0
+    start = points[fits] + normal[fits] * (ball_mm / 2)
+    ways = np.array([(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) != (0, 0, 0)])
+    ways = ways / np.linalg.norm(ways, axis=1)[:, None]
+    shut = np.ones(len(start), bool)
+    for way in ways:
+        left = np.flatnonzero(shut)
+        shut[left[np.isinf(first_hits(mesh.bvh, start[left], np.broadcast_to(way, (len(left), 3)))[0])]] = False
+    return start[shut]
+
+
+def _clearances(
+    mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, most: float
+) -> NDArray[np.float32]:
+    """Distance to the surface at each cell's middle, `most` at most; whole blocks that are far from it at once."""
+    block = 4
+    blocks = -(-shape // block)
+    corners = np.stack(np.meshgrid(*(np.arange(n) for n in blocks), indexing="ij"), axis=-1).reshape(-1, 3)
+    reach = block * cell * np.sqrt(3) / 2
+    middles = low + (corners * block + block / 2) * cell
+    near = nearest(mesh.bvh, middles, np.full(len(middles), most + reach)).face >= 0
+    clearance = np.full(shape, most, np.float32)
+    offsets = np.stack(np.meshgrid(*(np.arange(block),) * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    cells = (corners[near][:, None] * block + offsets).reshape(-1, 3)
+    cells = cells[(cells < shape).all(axis=1)]
+    points = low + (cells + 0.5) * cell
+    clearance[tuple(cells.T)] = nearest(mesh.bvh, points, np.full(len(points), most)).distance.astype(np.float32)
+    return clearance
+
+
+def _centre(low: Floats, shape: NDArray[np.int_], cell: float, number: int) -> Floats:
+    centre: Floats = _centres(low, shape, cell, np.array([number]))[0]
+    return centre
+
+
+def _centres(low: Floats, shape: NDArray[np.int_], cell: float, numbers: NDArray[np.intp]) -> Floats:
+    centres: Floats = low + (np.stack(np.unravel_index(numbers, tuple(shape)), axis=1) + 0.5) * cell
+    return centres
+
+
+def _throat(
+    mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, door: int, peak: int
+) -> tuple[float, Floats]:
+    """The narrowest place of the way through the door: its width and where it is.
+
+    At each step along the way the ball is moved across it to where it is widest; the least of these
+    widest balls is what gets through.
+    """
+    start = _centre(low, shape, cell, door)
+    found = nearest(mesh.bvh, start[None], np.array([mesh.size]))
+    # The way through runs across the direction of the nearest wall, toward the hollow.
+    wall = start - found.place[0]
+    wall /= max(float(np.linalg.norm(wall)), 1e-12)
+    inward = _centre(low, shape, cell, peak) - start
+    axis = inward - (inward @ wall) * wall
+    if np.linalg.norm(axis) < 1e-9:
+        axis = np.cross(wall, np.eye(3)[np.abs(wall).argmin()])
+    axis /= np.linalg.norm(axis)
+    across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
+    across /= np.linalg.norm(across)
+    beside = np.cross(axis, across)
+    steps = np.linspace(-2.5, 2.5, 21) * cell
+    points = start + steps[:, None] * axis
+    turns = np.arange(8) * np.pi / 4
+    ways = np.cos(turns)[:, None] * across + np.sin(turns)[:, None] * beside
+    best = nearest(mesh.bvh, points, np.full(len(points), mesh.size)).distance
+    for size in cell * np.array([1.0, 0.7, 0.5, 0.35, 0.25, 0.18, 0.12, 0.08, 0.05, 0.03, 0.02, 0.01]):
+        for _ in range(3):
+            tried = points[:, None] + size * ways
+            free = nearest(mesh.bvh, tried.reshape(-1, 3), np.full(tried.size // 3, mesh.size)).distance.reshape(-1, 8)
+            k = free.argmax(axis=1)
+            row = np.arange(len(points))
+            better = free[row, k] > best
+            points = np.where(better[:, None], tried[row, k], points)
+            best = np.where(better, free[row, k], best)
+    least = int(best.argmin())
+    return float(2 * best[least]), points[least]

@@ -1,0 +1,164 @@
+"""Flat faces with a thin wall behind them: panels that warp, walls that stand alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.measure.balls import INSIDE, balls
+from lintsvc.measure.creases import nearest_segment
+from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.patches import Patches, patches
+from lintsvc.model.finding import Where
+
+#: Faces within this turn, edge by edge, are flat together, if the whole stays flat.
+_FLAT_DEG = 1.0
+#: The flattest faces of that area or more are looked at, the largest first, so many of them.
+_AREA_MM2 = 50.0
+_MOST = 300
+#: Points a face.
+_POINTS = 240
+#: Both sides of a panel are parallel to within 6 degrees.
+_PARALLEL = -0.9945
+#: So much of the face has the thin wall behind it; the rest may be ribs and bosses.
+_SHARE = 0.6
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """A flat wall of even thickness.
+
+    `length_mm`, `breadth_mm`: extents of the face. `reach_mm`: how far the farthest point is from where the wall is
+    held by other material; 0 for a wall that nothing holds. `free`: it has a free rim. `span`: from there to there.
+    """
+
+    thickness_mm: float
+    length_mm: float
+    breadth_mm: float
+    reach_mm: float
+    free: bool
+    middle: Floats
+    span: tuple[Floats, Floats]
+    faces: Ints
+    box: tuple[Floats, Floats]
+
+    def where(self) -> Where:
+        """The place as a finding shows it: the farthest point from a hold, or the middle."""
+        span = (point3(self.span[0]), point3(self.span[1]))
+        point = span[0] if self.reach_mm > 0 else point3(self.middle)
+        box = (point3(self.box[0]), point3(self.box[1]))
+        return Where(point=point, box=box, faces=tuple(self.faces.tolist()), span=span)
+
+
+def find_panels(mesh: Mesh, thickest_mm: float) -> list[Panel]:
+    """Return the flat walls up to `thickest_mm` thick, the largest first."""
+    if not len(mesh):
+        return []
+    flats = patches(mesh, _FLAT_DEG)
+    area = np.bincount(flats.label, weights=mesh.areas, minlength=flats.count)
+    large = np.flatnonzero(area >= _AREA_MM2)
+    large = large[np.argsort(-area[large], kind="stable")][:_MOST]
+    order, starts = flats.groups()
+    seen: set[int] = set()
+    found = []
+    for p in large.tolist():
+        if p in seen:
+            continue
+        faces = order[starts[p] : starts[p + 1]].astype(np.int32)
+        panel, behind = _panel(mesh, flats, p, faces, thickest_mm)
+        # The other side of a panel is the same panel.
+        seen |= behind
+        if panel is not None:
+            found.append(panel)
+    return sorted(found, key=lambda x: -x.length_mm * x.breadth_mm)
+
+
+def _panel(
+    mesh: Mesh, flats: Patches, patch: int, faces: Ints, thickest_mm: float
+) -> tuple[Panel | None, set[int]]:
+    """Measure the wall behind one flat face; also which faces are its other side."""
+    weight = mesh.areas[faces]
+    normal = weight @ mesh.normals[faces]
+    length = np.linalg.norm(normal)
+    if length < 0.99 * weight.sum():
+        return None, set()
+    normal /= length
+    corners = mesh.vertices[np.unique(mesh.faces[faces])]
+    if np.ptp(corners @ normal) > 0.1 * thickest_mm:
+        return None, set()
+    points = _spread(mesh, faces)
+    ways = np.broadcast_to(normal, points.shape).copy()
+    found = balls(mesh.bvh, points, ways, 1.3 * thickest_mm, INSIDE)
+    thin = (found.face >= 0) & (found.width < thickest_mm)
+    thin &= np.einsum("ij,j->i", mesh.normals[found.face], normal) < _PARALLEL
+    if thin.mean() < _SHARE:
+        return None, set()
+    behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
+    sides = np.concatenate([faces, *(np.flatnonzero(flats.label == x) for x in behind)])
+    frame = _frame(normal)
+    flat = corners @ frame
+    middle2 = flat.mean(axis=0)
+    _, axes = np.linalg.eigh((flat - middle2).T @ (flat - middle2))
+    extents = np.ptp(flat @ axes, axis=0)
+    held, free = _rims(mesh, flats, np.isin(flats.label, [patch, *behind]))
+    # The corners too: the farthest point of a wall is on its rim.
+    reach, far, hold = _farthest(mesh, np.concatenate([points[thin], corners]), held)
+    i = int(np.flatnonzero(thin)[0])
+    span = (points[i], found.contact[i]) if reach == 0 else (far, hold)
+    return (
+        Panel(
+            float(np.median(found.width[thin])),
+            float(extents.max()),
+            float(extents.min()),
+            reach,
+            free,
+            points.mean(axis=0),
+            span,
+            np.sort(sides).astype(np.int32),
+            (corners.min(axis=0), corners.max(axis=0)),
+        ),
+        behind,
+    )
+
+
+def _spread(mesh: Mesh, faces: Ints) -> Floats:
+    """Points over some faces, evenly by area, on a lattice that never meets itself."""
+    passed = np.cumsum(mesh.areas[faces])
+    turn = np.arange(_POINTS)
+    on = faces[np.minimum(np.searchsorted(passed, (turn + 0.5) / _POINTS * passed[-1]), len(faces) - 1)]
+    u = (0.5 + 0.7548776662466927 * (turn + 1)) % 1.0
+    v = (0.5 + 0.5698402909980532 * (turn + 1)) % 1.0
+    over = u + v > 1
+    u, v = np.where(over, 1 - u, u), np.where(over, 1 - v, v)
+    a, b, c = (mesh.vertices[mesh.faces[on, k]] for k in range(3))
+    points: Floats = a + u[:, None] * (b - a) + v[:, None] * (c - a)
+    return points
+
+
+def _frame(normal: Floats) -> Floats:
+    across = np.cross(normal, np.eye(3)[np.abs(normal).argmin()])
+    across /= np.linalg.norm(across)
+    return np.stack([across, np.cross(normal, across)], axis=1)
+
+
+def _rims(mesh: Mesh, flats: Patches, mine: NDArray[np.bool_]) -> tuple[NDArray[np.intp], bool]:
+    """Half-edges at which other material holds the wall (the surface turns hollow), and whether it has a free rim."""
+    edges = np.flatnonzero(np.repeat(mine, 3) & (mesh.mates >= 0))
+    edges = edges[~mine[mesh.mates[edges] // 3]]
+    turn = flats.turn[edges]
+    return edges[turn > 0], bool((turn < 0).any())
+
+
+def _farthest(mesh: Mesh, points: Floats, held: NDArray[np.intp]) -> tuple[float, Floats, Floats]:
+    """The point farthest from where the wall is held: the distance, the point, and the hold nearest to it."""
+    if not len(held):
+        return 0.0, points[0], points[0]
+    a = mesh.vertices[mesh.faces[held // 3, held % 3]]
+    b = mesh.vertices[mesh.faces[held // 3, (held % 3 + 1) % 3]]
+    distance, edge = nearest_segment(a, b, points, np.full(len(points), mesh.size + 1.0))
+    i = int(distance.argmax())
+    along = b[edge[i]] - a[edge[i]]
+    t = np.clip(((points[i] - a[edge[i]]) @ along) / max(float(along @ along), 1e-300), 0.0, 1.0)
+    return float(distance[i]), points[i], a[edge[i]] + t * along
