@@ -74,22 +74,24 @@ def lid(*, faulty: bool) -> Manifold:
     play = 0.15 if faulty else 0.5
     axis = 5.0
     outer = axis
+    # The leaf turns clear of the plate: its edge is as far from the leaf as the knuckles are.
+    hinge = y + outer + 0.6
 
     def along_x(length: float, radius: float, at: float) -> Manifold:
         turned = Manifold.cylinder(length, radius, circular_segments=SEGMENTS).rotate((0.0, 90.0, 0.0))
-        return turned.translate((at, y + outer, axis))
+        return turned.translate((at, hinge, axis))
 
     # Two knuckles on the lid, one on the leaf between them, and a pin through all, fast in the outer two.
     knuckle = 20.0
     body = plate
     for at in (10.0, x - 10.0 - knuckle):
         body += along_x(knuckle, outer, at)
-        body += Manifold.cube((knuckle, outer + 1.0, LID_MM)).translate((at, y - 1.0, 0.0))
+        body += Manifold.cube((knuckle, hinge - y + 1.0, LID_MM)).translate((at, y - 1.0, 0.0))
     body += along_x(x - 20.0, PIN_MM / 2, 10.0)
     gap = play if faulty else 0.6
     start, end = 10.0 + knuckle + gap, x - 10.0 - knuckle - gap
     leaf = along_x(end - start, outer, start)
-    leaf += Manifold.cube((end - start, 18.0, LID_MM)).translate((start, y + outer, 0.0))
+    leaf += Manifold.cube((end - start, 18.0, LID_MM)).translate((start, hinge, 0.0))
     leaf -= along_x(end - start + 2.0, PIN_MM / 2 + play, start - 1.0)
     return body + leaf
 
