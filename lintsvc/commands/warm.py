@@ -15,5 +15,6 @@ def warm() -> None:
     """
     from lintsvc_worker import warm_up
 
+    click.echo("Compiling the measuring code where that is not done yet: about a minute the first time …", err=True)
     packs = packs_or_fail(())
     warm_up.run([rule for pack in packs for rule in pack.rules])
