@@ -59,7 +59,7 @@ class Settings:
     upload_idle_seconds: float = _setting(30.0, "An upload that sends nothing for so long is given up.")
     # One check
     file_seconds: float = _setting(120.0, "Wall time for one file.")
-    step_seconds: float = _setting(45.0, "Wall time for one step or rule of it.")
+    step_seconds: float = _setting(30.0, "Wall time for one step or rule of it.")
     memory_mib: int = _setting(3_072, "Memory of the child that checks a file, beyond what it shares.")
     written_mib: int = _setting(1_024, "Largest file that the child may write.")
     # The queue

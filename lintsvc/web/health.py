@@ -42,6 +42,8 @@ def readiness(here: Services) -> dict[str, str]:
     """Return each thing that is needed with what is wrong with it, empty for nothing."""
     found = {"records": "", "queue": "", "storage": "", "worker": ""}
     try:
+        with here.db.reading() as connection:
+            connection.execute(select(1))
         if here.catalogue() is None:
             found["worker"] = "no worker has started yet"
     except SQLAlchemyError:

@@ -42,6 +42,8 @@ def form(fields: Mapping[str, str | list[str]], files: list[tuple[str, bytes]]) 
         for one in [value] if isinstance(value, str) else value:
             pieces.append(f'--{mark}\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{one}\r\n'.encode())
     for name, data in files:
+        # As a browser writes names (HTML, section 4.10.21.8 "multipart form data").
+        name = name.replace('"', "%22").replace("\r", "%0D").replace("\n", "%0A")
         head = f'--{mark}\r\nContent-Disposition: form-data; name="file"; filename="{name}"\r\n\r\n'
         pieces.append(head.encode() + data + b"\r\n")
     return b"".join(pieces) + f"--{mark}--\r\n".encode(), f"multipart/form-data; boundary={mark}"
@@ -63,7 +65,7 @@ class Running:
         env |= {f"{PREFIX}STATE": str(self.state), "PYTHONUNBUFFERED": "1", **self.environment}
         self.log = (self.state.parent / f"{self.state.name}.log").open("a")
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "lintsvc.web.serve", self.host, str(port)],
+            self.command(port),
             env=env, stdout=subprocess.PIPE, stderr=self.log, text=True, start_new_session=True,
         )  # fmt: skip
         assert self.process.stdout is not None
@@ -75,6 +77,10 @@ class Running:
             raise RuntimeError(f"the service did not start:\n{self.words()}")
         self.port = int(found[1])
         return self
+
+    def command(self, port: int) -> list[str]:
+        """What is started."""
+        return [sys.executable, "-m", "lintsvc.web.serve", self.host, str(port)]
 
     def words(self) -> str:
         """The end of the service's log."""

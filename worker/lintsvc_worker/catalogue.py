@@ -2,31 +2,19 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from lintsvc.rulebook.version import rules_version
 
 if TYPE_CHECKING:
     from lintsvc.rulebook.packs import Pack
     from lintsvc.rulebook.rule import Rule
 
-#: What a result depends on beside the packs.
-_CODE = ("model", "readers", "measure", "handbook", "rulebook", "reports")
-
 
 def packs_version(packs: Iterable[Pack]) -> str:
     """Return a hash of the rules and of the code that measures for them: another one, another result."""
-    import lintsvc
-
-    digest = hashlib.sha256(lintsvc.__version__.encode())
-    code = Path(lintsvc.__file__).parent
-    for folder in (*(code / x for x in _CODE), *sorted(x.folder for x in packs)):
-        for path in sorted(x for x in folder.rglob("*") if x.suffix in {".py", ".toml", ".csv"} and x.is_file()):
-            if "fixtures" in path.parts:
-                continue
-            digest.update(str(path.relative_to(folder)).encode() + b"\0" + path.read_bytes() + b"\0")
-    return digest.hexdigest()[:20]
+    return rules_version(x.folder for x in packs)
 
 
 def catalogue(packs: tuple[Pack, ...]) -> dict[str, Any]:

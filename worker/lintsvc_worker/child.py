@@ -120,9 +120,12 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
     from lintsvc.reports.geometry import place_findings, sent_order
     from lintsvc.reports.json_report import finding_to_dict, part_to_dict
     from lintsvc.rulebook.check import Progress, check_file
+    from lintsvc.rulebook.engine import applies
 
     lost: dict[str, str] = job.get("without", {})
-    rules = [x for pack in _packs for x in pack.rules if x.id not in lost]
+    only: list[str] | None = job.get("only")
+    everything = [x for pack in _packs for x in pack.rules]
+    rules = [x for x in everything if x.id not in lost and (only is None or x.id in only)]
     progress = Progress(
         step=lambda step, percent: say(step=step, percent=round(percent, 1)),
         finding=lambda finding: say(finding=finding_to_dict(_short(finding))),
@@ -131,6 +134,9 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
     report: PartReport = result.report
     if lost:
         added = tuple(NotChecked(rule, why, failed=True) for rule, why in lost.items())
+        if only is not None and result.checked is not None:
+            left_out = [x for x in everything if x.id not in lost and x.id not in only and applies(x, result.checked)]
+            added += tuple(NotChecked(x.id, "no time was left for it", failed=True) for x in left_out)
         report = replace(report, not_checked=report.not_checked + added)
     say(step="write", percent=97.0)
     order = None

@@ -1,0 +1,205 @@
+"""A full disk, records that go away, a thousand listeners, hostile files, and whatever the schema allows."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis.errors import Unsatisfiable
+from parts.service_parts import box_stl
+from service.postgres import Postgres
+from service.running import Running, end, form
+
+QUICK = {"LINTSVC_LEASE_SECONDS": "3", "LINTSVC_RESEND_SECONDS": "1", "LINTSVC_REQUESTS_A_MINUTE": "0"}
+
+
+class OnSmallDisk(Running):
+    """A service whose state folder is a small disk of its own, in a mount namespace."""
+
+    def command(self, port: int) -> list[str]:
+        inner = f'mount -t tmpfs -o size=180m none "{self.state}" && exec "$@"'
+        return ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c", inner, "sh", *super().command(port)]
+
+
+def chunked(running: Running, data: bytes, blocks: int) -> tuple[int, bytes]:
+    """Send a file of unstated length; return status and body of the answer."""
+    import http.client
+
+    whole, kind = form({}, [("x.bin", b"MARK")])
+    head, tail = whole.split(b"MARK")
+
+    def pieces() -> Iterator[bytes]:
+        yield head
+        for _ in range(blocks):
+            yield data
+        yield tail
+
+    connection = http.client.HTTPConnection("127.0.0.1", running.port, timeout=60)
+    with contextlib.suppress(OSError):  # the answer may come before everything is sent
+        connection.request("POST", "/api/v1/checks", pieces(), {"Content-Type": kind})
+    try:
+        answer = connection.getresponse()
+        return answer.status, answer.read()
+    finally:
+        connection.close()
+
+
+def test_full_disk_refuses_clearly_keeps_nothing_half_and_recovers(state: Path) -> None:
+    state.mkdir()
+    running = OnSmallDisk(state, {"LINTSVC_WORKERS": "0"}).start()
+    try:
+        block = bytes(1 << 20)
+        accepted = []
+        status, body = 202, b""
+        for number in range(8):
+            answer = running.send([(f"{number}.bin", bytes([number]) * (25 << 20))], wait=0)
+            status, body = answer.status, answer.body
+            if status != 202:
+                break
+            accepted.append(answer.json["id"])
+        assert 1 <= len(accepted) <= 4
+        assert status == 507, body
+        assert json.loads(body)["type"] == "urn:lintsvc:problem:no-room"
+        # Without a stated length it is only noticed on the way.
+        status, body = chunked(running, block, 170)
+        assert (status, json.loads(body)["type"]) == (507, "urn:lintsvc:problem:no-room")
+        assert running.get("/api/v1/checks").json["checks"][0]["id"] == accepted[-1]
+        for check_id in accepted:
+            assert running.request("DELETE", f"/api/v1/checks/{check_id}").status == 204
+        assert running.send([("again.bin", b"y" * (25 << 20))], wait=0).status == 202
+    finally:
+        running.stop()
+
+
+@pytest.fixture(scope="module")
+def deployed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Running, Postgres]]:
+    """A service on PostgreSQL."""
+    server = Postgres()
+    running = Running(tmp_path_factory.mktemp("pg") / "state", {**QUICK, "LINTSVC_DATABASE_URL": server.url}).start()
+    running.wait_ready()
+    yield running, server
+    running.stop()
+    server.stop()
+
+
+def test_check_runs_on_postgresql(deployed: tuple[Running, Postgres]) -> None:
+    running, _ = deployed
+    check = running.check("box.stl", box_stl(20, 10, 5))
+    assert check["report"]["parts"][0]["part"]["size_mm"] == [20, 10, 5]
+
+
+def test_killed_database_gives_a_clear_answer_and_comes_back_by_itself(deployed: tuple[Running, Postgres]) -> None:
+    running, server = deployed
+    ids = [running.send([(f"{n}.stl", box_stl(20, 10, 6 + n))], wait=0).json["id"] for n in range(6)]
+    server.kill()
+    refused = running.send([("x.stl", box_stl(1, 2, 3))], wait=0)
+    assert (refused.status, refused.json["type"]) == (503, "urn:lintsvc:problem:away")
+    assert int(refused.headers["retry-after"]) > 0
+    assert "psycopg" not in refused.body.decode()
+    assert running.get("/healthz").status == 200
+    ready = running.get("/readyz")
+    assert (ready.status, ready.json["missing"]["records"]) == (503, "the database does not answer")
+    server.start()
+    for check_id in ids:
+        assert end({"id": check_id}, running)["state"] == "done"
+    assert running.check("after.stl", box_stl(1, 2, 4))["state"] == "done"
+
+
+def test_thousand_idle_listeners_cost_no_thread_and_all_hear_the_end(state: Path) -> None:
+    running = Running(state, {**QUICK, "LINTSVC_WORKERS": "0"}).start()
+    try:
+        check = running.send([("wait.stl", box_stl(20, 10, 5))], wait=0).json["id"]
+        assert running.process is not None
+
+        async def listen(count: int) -> tuple[int, float]:
+            lines = [await asyncio.open_connection("127.0.0.1", running.port) for _ in range(count)]
+            request = f"GET /api/v1/checks/{check}/events HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode()
+            for _, writer in lines:
+                writer.write(request)
+            for reader, _ in lines:
+                await reader.readuntil(b"event: state\n")
+            threads = len(list(Path(f"/proc/{running.process.pid}/task").iterdir()))  # type: ignore[union-attr]
+            assert threads < 80, threads
+            started = time.monotonic()
+            answer = await asyncio.to_thread(running.get, "/api/v1/processes")
+            assert answer.status == 200
+            answered = time.monotonic() - started
+            await asyncio.to_thread(running.request, "POST", f"/api/v1/checks/{check}/cancel")
+            heard = 0
+            for reader, writer in lines:
+                try:
+                    await asyncio.wait_for(reader.readuntil(b'"state": "cancelled"'), 40)
+                    heard += 1
+                finally:
+                    writer.close()
+            return heard, answered
+
+        heard, answered = asyncio.run(listen(1000))
+        assert heard == 1000
+        assert answered < 5
+    finally:
+        running.stop()
+
+
+@pytest.mark.needs_shared
+def test_hostile_files_end_in_a_report_and_the_service_lives(shared: Path, tmp_path: Path) -> None:
+    maker = shared / "corpus" / "hostile" / "make_hostile.py"
+    subprocess.run([sys.executable, str(maker), str(tmp_path / "made")], check=True, capture_output=True, timeout=120)
+    files = [x for x in sorted((tmp_path / "made").rglob("*")) if x.is_file() and x.stat().st_size < 60 << 20]
+    files += [x for x in sorted(maker.parent.iterdir()) if x.is_file() and x.suffix not in (".py", ".tsv", ".md")]
+    limits = {"LINTSVC_STEP_SECONDS": "6", "LINTSVC_FILE_SECONDS": "20", "LINTSVC_MEMORY_MIB": "1024"}
+    running = Running(tmp_path / "state", {**QUICK, **limits}).start()
+    try:
+        checks = []
+        for path in files:
+            answer = running.send([(path.name, path.read_bytes())], wait=0)
+            assert answer.status == 202, (path.name, answer.body)
+            checks.append((path.name, answer.json))
+        for name, check in checks:
+            now = end(check, running, 120)
+            assert now["state"] == "done", name
+            part = now["report"]["parts"][0]
+            assert "Traceback" not in json.dumps(part), name
+            assert [x for x in part["not_checked"] if "crashed" in x["why"]] == [], (name, part["not_checked"])
+        assert running.get("/readyz").status == 200
+        outside = {x.name for x in tmp_path.iterdir()} - {"made", "state", "state.log"}
+        assert outside == set()
+    finally:
+        running.stop()
+
+
+def test_whatever_the_document_allows_meets_no_server_error(service: Running) -> None:
+    import schemathesis
+    from hypothesis import HealthCheck, Phase, given, settings
+    from schemathesis.generation import GenerationMode
+
+    schemathesis.serializer("application/offset+octet-stream")(lambda context, value: value)
+    schema = schemathesis.openapi.from_url(f"http://127.0.0.1:{service.port}/api/openapi.json")
+    seen: set[int] = set()
+
+    def answers_well(case: schemathesis.Case) -> None:
+        answer = case.call(timeout=90)
+        seen.add(answer.status_code)
+        assert answer.status_code < 500, (case.as_curl_command(), answer.text[:500])
+        if answer.status_code >= 400 and case.method != "HEAD":
+            assert answer.headers["content-type"] == ["application/problem+json"], (case.path, answer.text[:300])
+            assert answer.json()["status"] == answer.status_code
+
+    for found in schema.get_all_operations():
+        operation = found.ok()
+        for mode in GenerationMode:
+            # Not every operation can be asked wrongly.
+            quiet = settings(max_examples=12, deadline=None, derandomize=True, database=None,
+                             suppress_health_check=list(HealthCheck), phases=[Phase.generate])  # fmt: skip
+            try:
+                quiet(given(operation.as_strategy(generation_mode=mode))(answers_well))()
+            except Unsatisfiable:
+                assert mode is GenerationMode.NEGATIVE, operation.label
+    assert {200, 404, 422} <= seen
