@@ -102,8 +102,9 @@ def contours_of(
     over a gap. Raises TooTangled for nesting without end.
     """
     rings = _counter_clockwise(rings)
-    area, around = signed_areas(rings) + arc_areas(curves, rings), lengths(rings)
-    some = np.flatnonzero((np.diff(rings.offset) > 2) & (area > around * curves.same_mm))
+    around = lengths(rings)
+    area = _areas(curves, rings, around * curves.same_mm)
+    some = np.flatnonzero(area > around * curves.same_mm)
     radius, centre = curves.radius[circles], curves.centre[circles]
     area = np.concatenate([area[some], np.pi * radius**2])
     around = np.concatenate([around[some], 2 * np.pi * radius])
@@ -159,6 +160,18 @@ def contours_of(
             made.__dict__["polygon"] = shapes[k]
         found.append(made)
     return tuple(found), tuple(same)
+
+
+def _areas(curves: Curves, rings: Rings, least: Floats) -> Floats:
+    """Return the area in each ring, of one that crosses itself the sum of its lobes; 0 for fewer than three points."""
+    area = signed_areas(rings) + arc_areas(curves, rings)
+    area[np.diff(rings.offset) < 3] = 0.0
+    # The lobes of a bow tie cancel.
+    for r in np.flatnonzero((area <= least) & (np.diff(rings.offset) > 3)).tolist():
+        import shapely
+
+        area[r] = shapely.make_valid(shapely.Polygon(rings.points_of(r))).area
+    return area
 
 
 def _counter_clockwise(rings: Rings) -> Rings:

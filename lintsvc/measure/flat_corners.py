@@ -21,6 +21,8 @@ SHARP_DEG = 40.0
 TIP_DEG = 60.0
 #: A side shorter than this makes no corner of its own.
 _SIDE_MM = 0.02
+#: A point with a shorter side than half the thinnest kerf does not show in the cut.
+_TIP_SIDE_MM = 0.05
 #: A contour drawn with fewer points than this is never too fine.
 MANY_POINTS = 1000
 #: What a contour needs is counted to this accuracy: a tenth of the thinnest kerf.
@@ -91,7 +93,8 @@ def corners_and_tips(curves: Curves, contours: Sequence[Contour]) -> tuple[list[
         x, y = edge.a[k].tolist()
         corners.append(Corner(0.0, float(-turn[k]), (x, y), entities(k), int(edge.contour[k])))
     tips = []
-    for k in np.flatnonzero(real & (np.abs(turn) >= 180.0 - TIP_DEG)).tolist():
+    plain = (long > _TIP_SIDE_MM) & (long[edge.before] > _TIP_SIDE_MM)
+    for k in np.flatnonzero(real & plain & (np.abs(turn) >= 180.0 - TIP_DEG)).tolist():
         x, y = edge.a[k].tolist()
         side: Literal["material", "void"] = "void" if turn[k] < 0 else "material"
         tips.append(Tip(side, 180.0 - float(abs(turn[k])), (x, y), entities(k), int(edge.contour[k])))

@@ -65,18 +65,35 @@ def _cross(u: Floats, v: Floats) -> Floats:
     return product
 
 
+def _sides(s: Segments, i: Ints, j: Ints) -> Floats:
+    """Return the signed distances (n, 2) of the ends of piece j from the line through piece i."""
+    u = s.b[i] - s.a[i]
+    both = np.column_stack([_cross(u, s.a[j] - s.a[i]), _cross(u, s.b[j] - s.a[i])])
+    distances: Floats = both / np.hypot(*u.T)[:, None]
+    return distances
+
+
+def _beside(distances: Floats, slack: float) -> NDArray[np.bool_]:
+    """True where both ends lie on one side."""
+    result: NDArray[np.bool_] = (distances.min(axis=1) > slack) | (distances.max(axis=1) < -slack)
+    return result
+
+
 def _of_segments(curves: Curves, s: Segments, i: Ints, j: Ints, arc: NDArray[np.bool_]) -> Meetings:
+    # Most pairs pass each other by, which one look tells.
+    most = curves.same_mm + curves.chord_mm
+    for one, other in ((0, 1), (1, 0)):
+        pair = (i, j)
+        meet = ~_beside(_sides(s, pair[one], pair[other]), most)
+        i, j = i[meet], j[meet]
+    to_i, to_j = _sides(s, i, j), _sides(s, j, i)
     ci, cj = s.curve[i], s.curve[j]
     ai, bi, aj, bj = s.a[i], s.b[i], s.a[j], s.b[j]
-    ui, uj = bi - ai, bj - aj
-    li, lj = np.hypot(*ui.T), np.hypot(*uj.T)
+    ui = bi - ai
     # Points of arcs lie on the arc, chords do not.
     slack = curves.same_mm + np.where(arc[ci] | arc[cj], curves.chord_mm, 0.0)
     joined = (s.tail[i] == s.tail[j]) | (s.tail[i] == s.head[j]) | (s.head[i] == s.tail[j]) | (s.head[i] == s.head[j])
 
-    # Signed distances of each piece's ends from the other's line.
-    to_i = np.column_stack([_cross(ui, aj - ai), _cross(ui, bj - ai)]) / li[:, None]
-    to_j = np.column_stack([_cross(uj, ai - aj), _cross(uj, bi - aj)]) / lj[:, None]
     apart_i, apart_j = np.abs(to_i).min(axis=1), np.abs(to_j).min(axis=1)
     crosses = (to_i.prod(axis=1) < 0) & (to_j.prod(axis=1) < 0) & (apart_i > slack) & (apart_j > slack) & ~joined
 

@@ -10,6 +10,7 @@ from lintsvc.measure.flat_contours import Contour
 from lintsvc.measure.flat_crossings import CROSS, OVERLAP
 from lintsvc.measure.flat_curves import CIRCLE, Curves
 from lintsvc.measure.flat_drawing import Drawing
+from lintsvc.measure.flat_segments import distance_to_segments
 from lintsvc.measure.flat_weld import Floats
 from lintsvc.measure.flat_where import where
 from lintsvc.model.finding import Where
@@ -30,11 +31,15 @@ class Duplicate:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """A contour that crosses or touches itself, or (`branch`) lines of which more than two meet at a point."""
+    """A contour that crosses or touches itself, or (`branch`) lines of which more than two meet at a point.
+
+    `loop_mm`: length of the longest loop that a crossing cuts off, by the shorter way around.
+    """
 
     places: int
     crosses: bool
     branch: bool
+    loop_mm: float
     entities: tuple[int, ...]
     where: Where
 
@@ -63,9 +68,13 @@ class JoinedGap:
 
 @dataclass(frozen=True, slots=True)
 class Stray:
-    """A thing that can be no contour: a point, a line without length, a leftover line outside the part."""
+    """A thing that can be no contour: a line without length, a leftover line outside the part.
+
+    `what` and `many` name one and several.
+    """
 
     what: str
+    many: str
     length_mm: float
     entities: tuple[int, ...]
     where: Where
@@ -96,8 +105,11 @@ def duplicates_of(drawing: Drawing) -> list[Duplicate]:
         entities = sorted({*loop.kept, *loop.dropped})
         found.append(Duplicate(1, loop.length_mm, tuple(entities), where([loop.point], entities)))
     meetings = drawing.meetings
+    repeated = [{*x.kept, *x.dropped} for x in drawing.same_loops]
     for k in np.flatnonzero(meetings.kind == OVERLAP).tolist():
         entities = np.unique(curves.entity[meetings.curves[k]]).tolist()
+        if any(x.issuperset(entities) for x in repeated):
+            continue
         (ax, ay), (bx, by) = meetings.ends[k].tolist()
         length = float(np.hypot(ax - bx, ay - by))
         found.append(
@@ -116,17 +128,30 @@ def crossings_of(drawing: Drawing) -> list[Crossing]:
         if one is not None and one == other:
             by_contour.setdefault(one, []).append(k)
     found = []
-    for hits in by_contour.values():
+    for number, hits in by_contour.items():
         spots = _points(meetings.place[hits])
         entities = np.unique(curves.entity[meetings.curves[hits].ravel()]).tolist()
         crosses = bool((meetings.kind[hits] == CROSS).any())
         at = where(spots, entities, at=spots[0], lines=[(x, x) for x in spots])
-        found.append(Crossing(len(spots), crosses, False, tuple(entities), at))
+        loop = max(_loop(drawing.contours[number].points, x, 2 * curves.same_mm + curves.chord_mm) for x in spots)
+        found.append(Crossing(len(spots), crosses, False, loop, tuple(entities), at))
     if drawing.branches:
         entities = np.unique(curves.entity[drawing.tangled]).tolist()
         at = where(drawing.branches, entities, at=drawing.branches[0], lines=[(x, x) for x in drawing.branches])
-        found.append(Crossing(len(drawing.branches), False, True, tuple(entities), at))
+        found.append(Crossing(len(drawing.branches), False, True, 0.0, tuple(entities), at))
     return found
+
+
+def _loop(points: Floats, spot: Point2, near_mm: float) -> float:
+    """Return the way around a contour from a point to where the contour comes by there again, by the shorter way."""
+    after = np.roll(points, -1, axis=0)
+    long = np.hypot(*(after - points).T)
+    off, share = distance_to_segments(np.tile(spot, (len(points), 1)), points, after)
+    way = np.sort((np.cumsum(long) - long + share * long)[off <= near_mm])
+    if len(way) < 2:
+        return 0.0
+    apart = way - way[0]
+    return float(np.minimum(apart, long.sum() - apart).max())
 
 
 def overlaps_of(drawing: Drawing) -> list[Overlap]:
@@ -147,7 +172,8 @@ def overlaps_of(drawing: Drawing) -> list[Overlap]:
         # Touching, or tangent within the chord error, is no crossing.
         hair = 2 * (curves.chord_mm + curves.same_mm) * min(a.length_mm, b.length_mm)
         shared = float(shapely.intersection(p, q).area)
-        if min(shared, float(p.area) - shared, float(q.area) - shared) <= hair / 4:
+        crosses = bool((meetings.kind[hits] == CROSS).any())
+        if not crosses and min(shared, float(p.area) - shared, float(q.area) - shared) <= hair / 4:
             continue
         spots = _points(meetings.place[hits])
         entities = sorted({*a.entities, *b.entities})
@@ -179,11 +205,14 @@ def strays_of(drawing: Drawing, entities: tuple[Entity, ...]) -> list[Stray]:
     for c in drawing.specks.tolist():
         number = int(curves.entity[c])
         spot = _points(curves.points_of(c))[0]
-        found.append(Stray(f"a {entities[number].kind} without length", 0.0, (number,), where([spot], [number])))
+        kind = entities[number].kind
+        names = f"{kind} without length", f"{kind}s without length"
+        found.append(Stray(*names, 0.0, (number,), where([spot], [number])))
     for chain in drawing.open_chains:
         if chain.kind == "leftover":
             at = where(_points(chain.points), chain.entities)
-            found.append(Stray("a line outside the part", chain.length_mm, chain.entities, at))
+            names = "line outside the part", "lines outside the part"
+            found.append(Stray(*names, chain.length_mm, chain.entities, at))
     return found
 
 

@@ -43,6 +43,7 @@ class Drawing:
     #: Curves that hang on a node where more than two ends meet, and those nodes' places (n, 2).
     tangled: Ints
     branches: tuple[tuple[float, float], ...]
+    #: Curves without length that join nothing.
     specks: Ints
     trouble: str = ""
 
@@ -88,7 +89,7 @@ def draw(entities: list[Entity]) -> Drawing:
         meetings=meetings,
         tangled=chains.tangled,
         branches=_branches(curves, chains),
-        specks=chains.specks,
+        specks=_lone_specks(chains, kept),
         trouble=trouble,
     )
 
@@ -132,6 +133,12 @@ def _gaps(curves: Curves, chains: Chains) -> tuple[Gap, ...]:
     tangled = set(chains.tangled.tolist())
     in_loops = joints(curves, chains.loops, SAID_SHARE * curves.same_mm)
     return tuple(in_loops + [x for x in chains.gaps if not tangled.isdisjoint(x.curves)])
+
+
+def _lone_specks(chains: Chains, kept: Ints) -> Ints:
+    """Return the curves without length that join nothing; others are hair between lines, and lost in the weld."""
+    whole = np.setdiff1d(kept, chains.specks)
+    return chains.specks[~np.isin(chains.nodes[chains.specks, 0], chains.nodes[whole])]
 
 
 def _branches(curves: Curves, chains: Chains) -> tuple[tuple[float, float], ...]:

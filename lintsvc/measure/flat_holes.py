@@ -17,8 +17,8 @@ from lintsvc.model.finding import Where
 #: A polygon with fewer corners than this is meant as one: a hexagon takes a nut.
 LEAST_CORNERS = 8
 #: Corners of a polygon drawn for a circle lie on it within this, or within a share of its radius.
-ROUND_WITHIN_MM = 0.01
-ROUND_WITHIN_SHARE = 0.005
+ROUND_WITHIN_MM = 0.02
+ROUND_WITHIN_SHARE = 0.01
 #: Points of a slot's outline lie on the ideal slot within this.
 SLOT_WITHIN_MM = 0.02
 

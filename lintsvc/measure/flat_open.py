@@ -11,7 +11,7 @@ import numpy as np
 from lintsvc.measure.flat_chains import Gap, nearest_pairs
 from lintsvc.measure.flat_contours import Contour
 from lintsvc.measure.flat_curves import Curves
-from lintsvc.measure.flat_weld import Floats, Ints
+from lintsvc.measure.flat_weld import Floats, Ints, components
 from lintsvc.measure.flat_where import where
 from lintsvc.model.finding import Where
 from lintsvc.model.sheet import Point2
@@ -25,6 +25,8 @@ LEFTOVER_SHARE = 0.05
 _NEARLY_CLOSED = 0.1
 #: Ends of two lines inside a part that are this near were meant to meet; slits lie further apart.
 _MEANT_TO_MEET_MM = 0.5
+#: Cosine of the largest turn after which a line still goes on: 75°.
+_AHEAD = 0.26
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,20 +43,22 @@ class OpenChain:
     length_mm: float
     #: Halfway along it.
     middle: Point2
+    #: It lies inside an outer contour.
+    inside: bool
     gaps: tuple[Gap, ...] = ()
 
     @property
     def where(self) -> Where:
-        """Its place: seen at its first gap, else in the middle of its way."""
-        spots = [(float(x), float(y)) for x, y in (self.points.min(axis=0), self.points.max(axis=0))]
-        gap = self.gaps[0] if self.gaps else None
-        at = self.middle if gap is None else _between(gap.start, gap.end)
-        ends = [(x.start, x.end) for x in self.gaps]
-        return where(spots, self.entities, at=at, lines=ends, span=ends[0] if ends else None)
+        """Its place, seen in the middle of its way."""
+        return where(self._corners(), self.entities, at=self.middle)
 
+    def where_of(self, gap: Gap) -> Where:
+        """The place of one of its gaps."""
+        ends = (gap.start, gap.end)
+        return where(ends, self.entities, lines=[ends], span=ends)
 
-def _between(a: Point2, b: Point2) -> Point2:
-    return (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
+    def _corners(self) -> list[Point2]:
+        return [(float(x), float(y)) for x, y in (self.points.min(axis=0), self.points.max(axis=0))]
 
 
 Lines = list[tuple[Floats, Ints]]
@@ -85,7 +89,8 @@ def open_chains_of(
             kind = "leftover" if length[k] < LEFTOVER_SHARE * longest else "broken"
         entities = tuple(sorted(set(curves.entity[which].tolist())))
         x, y = spots[k, 1].tolist()
-        chains.append(OpenChain(kind, points, entities, float(length[k]), (x, y), tuple(gaps.get(k, ()))))
+        within = k >= len(loose) or inside[k]
+        chains.append(OpenChain(kind, points, entities, float(length[k]), (x, y), within, tuple(gaps.get(k, ()))))
     return tuple(sorted(chains, key=lambda x: (-round(x.length_mm, 3), x.entities)))
 
 
@@ -116,13 +121,35 @@ def _gaps(
         one, other = a // 2, b // 2
         (ax, ay), (bx, by) = ends[a].tolist(), ends[b].tolist()
         width = math.hypot(ax - bx, ay - by)
-        # Ends in one place hang on others there: no gap.
         shorter, both_inside = float(min(length[one], length[other])), inside[one] and inside[other]
-        if width > same_mm and _meant_to_meet(width, one == other, shorter, both_inside):
+        # Ends in one place hang on others there: no gap.
+        if width <= same_mm or not (one == other or _goes_on(loose, a, b)):
+            continue
+        if _meant_to_meet(width, one == other, shorter, both_inside):
             gap = Gap((ax, ay), (bx, by), width, (int(loose[one][1][0]), int(loose[other][1][0])))
             for side in {one, other}:
                 gaps.setdefault(side, []).append(gap)
     return gaps
+
+
+def _goes_on(loose: Lines, a: int, b: int) -> bool:
+    """True where the way from one end to the other goes on in the direction of at least one of the lines.
+
+    Lines side by side, as in a table or a hinge of slits, do not belong together for that. `a`, `b`: end 2 n + s
+    of line n.
+    """
+    (p, before_p), (q, before_q) = _end_of(loose, a), _end_of(loose, b)
+    gap = q - p
+    wide = float(np.hypot(*gap))
+    for way, out in ((gap, p - before_p), (-gap, q - before_q)):
+        if float(way @ out) >= _AHEAD * wide * float(np.hypot(*out)):
+            return True
+    return False
+
+
+def _end_of(loose: Lines, end: int) -> tuple[Floats, Floats]:
+    points = loose[end // 2][0]
+    return (points[-1], points[-2]) if end % 2 else (points[0], points[1])
 
 
 def _meant_to_meet(width: float, own: bool, length: float, inside: bool) -> bool:
@@ -156,3 +183,26 @@ def _inside(spots: Floats, outers: list[Contour], near_mm: float) -> tuple[list[
     # A line that runs along the edge of a part is no slit in it.
     flags = np.column_stack([inner.all(axis=1) & ~on[:, 1], on[:, 0] & on[:, 2]])
     return flags[:, 0].tolist(), flags[:, 1].tolist()
+
+
+def around_something(chains: tuple[OpenChain, ...], outers: tuple[Contour, ...]) -> bool:
+    """True when broken contours outside all parts would, if they closed, lie around one of them."""
+    import shapely
+
+    broken = [x for x in chains if x.kind == "broken" and not x.inside]
+    if not broken or not outers:
+        return False
+    # Chains that share a gap belong to one contour.
+    by_gap: dict[Gap, list[int]] = {}
+    for k, x in enumerate(broken):
+        for gap in x.gaps:
+            by_gap.setdefault(gap, []).append(k)
+    pairs = [x for x in by_gap.values() if len(x) == 2]
+    group, count = components(len(broken), np.array(pairs, np.int64).reshape(-1, 2))
+    spots = np.array([x.points[0] for x in outers])
+    for g in range(count):
+        points = np.concatenate([broken[k].points for k in np.flatnonzero(group == g)])
+        hull = shapely.convex_hull(shapely.MultiPoint(points))
+        if hull.area > 0 and shapely.contains_xy(hull, spots[:, 0], spots[:, 1]).any():
+            return True
+    return False

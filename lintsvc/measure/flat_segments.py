@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.flat_curves import ARC, CIRCLE, Curves
 from lintsvc.measure.flat_weld import Floats, Ints, components
+from lintsvc.model.part import NotMeasurable
 
 if TYPE_CHECKING:
     import shapely
@@ -20,9 +21,14 @@ if TYPE_CHECKING:
 Boxes = NDArray[np.object_]
 #: Pairs looked at in one go: bounds memory to some 100 MB.
 _PAIRS_AT_ONCE = 1_000_000
+#: Pairs looked at in all, and besides for each piece: where pieces should only meet end to end there
+#: are a few, in a search around them some dozens; more mean a tangle.
+_PAIRS_MOST = 4_000_000
+_PAIRS_MEETING = 20
+_PAIRS_AROUND = 100
 
 
-class TooTangled(Exception):
+class TooTangled(NotMeasurable):
     """So many pieces lie near each other that looking at all pairs would take too long."""
 
 
@@ -58,17 +64,18 @@ class Segments:
 
     def near_pairs(self, distance_mm: float) -> Iterator[tuple[Ints, Ints]]:
         """Yield (i, j), i < j, numbers of pieces whose boxes come within a distance, in batches."""
-        for who, other in box_pairs(self.tree, self.boxes(distance_mm)):
+        each = _PAIRS_AROUND if distance_mm > 0 else _PAIRS_MEETING
+        for who, other in box_pairs(self.tree, self.boxes(distance_mm), each):
             later = other > who
             yield who[later], other[later]
 
 
-def box_pairs(tree: shapely.STRtree, boxes: Boxes) -> Iterator[tuple[Ints, Ints]]:
+def box_pairs(tree: shapely.STRtree, boxes: Boxes, each: int = _PAIRS_AROUND) -> Iterator[tuple[Ints, Ints]]:
     """Yield (number of box, number in tree) whose boxes meet, in batches of bounded size.
 
     Raises TooTangled once there are far more pairs than a drawing of a part has.
     """
-    budget = 20_000_000 + 60 * len(boxes)
+    budget = _PAIRS_MOST + each * len(boxes)
     at, step = 0, 16
     while at < len(boxes):
         who, found = tree.query(boxes[at : at + step])

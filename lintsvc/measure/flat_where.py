@@ -99,6 +99,19 @@ def alike(
     return [_group(group, sign, place, middle) for group in groups]
 
 
+def together(
+    things: Sequence[T],
+    value: Callable[[T], float],
+    place: Callable[[T], Where],
+    middle: Point2,
+    *,
+    worst_high: bool = False,
+) -> Group[T]:
+    """Put things together whatever their value; the smallest, or the largest, stands for all."""
+    sign = -1.0 if worst_high else 1.0
+    return _group([(sign * value(x), x) for x in things], sign, place, middle)
+
+
 def _group(
     rows: list[tuple[float, T]], sign: float, place: Callable[[T], Where], middle: Point2
 ) -> Group[T]:

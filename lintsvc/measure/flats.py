@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import math
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 
@@ -15,14 +16,14 @@ from lintsvc.measure.flat_corners import Corner, FineContour, Tip, corners_and_t
 from lintsvc.measure.flat_drawing import Drawing, draw
 from lintsvc.measure.flat_holes import RoundHole, Slot, round_hole, slots_among
 from lintsvc.measure.flat_narrow import Narrow, NarrowPlaces, narrow_places
-from lintsvc.measure.flat_open import OpenChain
+from lintsvc.measure.flat_open import OpenChain, around_something
 from lintsvc.measure.flat_rings import box_of_curves
-from lintsvc.measure.flat_segments import TooTangled
-from lintsvc.measure.flat_where import Group, alike
+from lintsvc.measure.flat_texts import FlatText, texts_of, where_of
+from lintsvc.measure.flat_where import Group, alike, together
 from lintsvc.model.choices import Choices
 from lintsvc.model.finding import Where
 from lintsvc.model.material import Material
-from lintsvc.model.sheet import Bend, Entity, Point2, Sheet
+from lintsvc.model.sheet import Bend, Entity, Sheet
 
 T = TypeVar("T")
 
@@ -68,6 +69,17 @@ class FlatMeasurements:
     def trouble(self) -> str:
         """Why contours could not be worked out; empty when they could."""
         return self.drawing.trouble
+
+    @cached_property
+    def unsure(self) -> str:
+        """Why it is not sure what is part and what is cut out of it; empty when it is."""
+        if self.trouble:
+            return self.trouble
+        if not self.contours:
+            return "the flat has no closed contour"
+        if around_something(self.open_chains, self.outers):
+            return "an outline is open, so that what it bounds is not known"
+        return ""
 
     @property
     def contours(self) -> tuple[Contour, ...]:
@@ -261,6 +273,53 @@ class FlatMeasurements:
 
     # ------------------------------------------------------------------ for rules
 
+    @property
+    def exact_mm(self) -> float:
+        """What misses a limit by less is at the limit."""
+        return EXACT_MM
+
+    @cached_property
+    def texts(self) -> list[FlatText]:
+        """Texts that are not outlines, but those read as data of a bend."""
+        return texts_of(self.sheet, self.outers)
+
+    @cached_property
+    def doubtful_cuts(self) -> tuple[Entity, ...]:
+        """Lines taken as cuts although something, too weak to decide, speaks for another purpose."""
+        return tuple(x for x in self.sheet.entities if x.role == "cut" and x.shapes and "too weak" in x.role_why)
+
+    def between(self, place: Narrow) -> str:
+        """Return in words what a web stands between."""
+        both = all(self.contours[k].role == "cutout" for k in place.contours)
+        return "two cutouts" if both else "a cutout and the edge"
+
+    def kind_of_overlap(self, overlap: defects.Overlap) -> Literal["parts", "cutouts", "edge"]:
+        """Return what crosses: two parts, two cutouts, or a cutout and the edge of the part."""
+        roles = [self.contours[k].role == "cutout" for k in overlap.contours]
+        return "cutouts" if all(roles) else "edge" if any(roles) else "parts"
+
+    def is_ring(self, island: Contour) -> bool:
+        """True for a circle about the middle of a circle: a ring is left between them."""
+        if island.parent is None or island.circle is None:
+            return False
+        around = self.contours[island.parent].circle
+        return around is not None and math.dist(around[:2], island.circle[:2]) <= 0.1 * around[2]
+
+    @property
+    def where_of_all(self) -> Where:
+        """The place of the part as a whole."""
+        if self.outers:
+            return self.together(self.outers, lambda x: x.area_mm2, worst_high=True).where
+        return where_of(self.sheet.entities, self.centre_mm)
+
+    def where_of_entity(self, entity: Entity) -> Where:
+        """Return the place of an entity."""
+        return where_of([entity], self.centre_mm)
+
+    def where_of_entities(self, numbers: Iterable[int]) -> Where:
+        """Return the place around entities by number."""
+        return where_of((self.sheet.entities[x] for x in numbers), self.centre_mm)
+
     def alike(
         self,
         things: Iterable[T],
@@ -274,11 +333,12 @@ class FlatMeasurements:
         chosen = place if place is not None else _where
         return alike(things, value, chosen, self.centre_mm, kind=kind, worst_high=worst_high)
 
+    def together(self, things: Sequence[T], value: Callable[[T], float], *, worst_high: bool = False) -> Group[T]:
+        """Put all things together, whatever their value; the smallest, or the largest, stands for them."""
+        return together(things, value, _where, self.centre_mm, worst_high=worst_high)
+
 
 def _where(thing: object) -> Where:
     found = getattr(thing, "where", None)
     assert isinstance(found, Where)
     return found
-
-
-__all__ = ["EXACT_MM", "FlatMeasurements", "Point2", "TooTangled"]

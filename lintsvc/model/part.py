@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from lintsvc.model.body import Body
-from lintsvc.model.sheet import Sheet
 from lintsvc.model.units import Units
+
+# For the type checker only: whoever only wants to say "unreadable" should not wait for numpy.
+if TYPE_CHECKING:
+    from lintsvc.model.body import Body
+    from lintsvc.model.sheet import Sheet
 
 
 class Unreadable(Exception):
@@ -18,6 +21,10 @@ class Unreadable(Exception):
         self.where = where
         self.remedy = remedy
         super().__init__(" ".join(x for x in (why, where and f"({where})", remedy) if x))
+
+
+class NotMeasurable(Exception):
+    """Something about a part cannot be measured, for a reason given in words. Rules that need it are "not checked"."""
 
 
 NoteKind = Literal[

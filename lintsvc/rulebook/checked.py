@@ -54,6 +54,15 @@ class Checked:
         return FlatMeasurements(self.part.sheet, self.choices, self.material)
 
     @cached_property
+    def outlined(self) -> FlatMeasurements:
+        """The flat, for rules that must know what is part and what is cut out. Raises CannotCheck where it is not."""
+        from lintsvc.rulebook.rule import CannotCheck
+
+        if self.flat.unsure:
+            raise CannotCheck(self.flat.unsure)
+        return self.flat
+
+    @cached_property
     def meant(self) -> MeantSheet:
         """The flat with broken outlines bridged. Raises CannotCheck where even so no outline is known."""
         from lintsvc.measure.meant_sheet import meant_sheet

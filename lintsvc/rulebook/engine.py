@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from lintsvc.model.finding import LEVELS, Finding, Level, LimitShown, NotChecked, Quantity
+from lintsvc.model.finite import finite_quantity, finite_where
+from lintsvc.model.part import NotMeasurable
 from lintsvc.model.source import Source
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.fingerprint import Fingerprinter
@@ -66,7 +68,7 @@ def run_rules(
                 for hit in _call(rule, part, limits):
                     # One by one: what came before a failure stays.
                     found.append(_finding(rule, hit, limits, fingerprints))  # noqa: PERF401
-        except CannotCheck as reason:
+        except (CannotCheck, NotMeasurable) as reason:
             not_checked.append(NotChecked(rule.id, str(reason)))
         except Exception as error:  # noqa: BLE001  (the border: a rule's crash loses only that rule)
             not_checked.append(NotChecked(rule.id, f"the rule failed: {type(error).__name__}: {error}", failed=True))
@@ -107,13 +109,14 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
         limit = LimitShown(float(hit.limit), hit.unit, hit.limit_source or rule.sources[0])
     measured = None
     if hit.measured is not None:
-        measured = Quantity(float(hit.measured), limit.unit if limit else hit.unit)
+        measured = finite_quantity(Quantity(float(hit.measured), limit.unit if limit else hit.unit))
+    where = finite_where(hit.where)
     level = _level(rule, hit, limit)
     words: dict[str, object] = dict(hit.words)
     words["measured"] = show(measured) if measured else ""
     words["limit"] = show(Quantity(limit.value, limit.unit)) if limit else ""
     return Finding(
-        fingerprint=fingerprints.of(rule.id, measured, hit.where),
+        fingerprint=fingerprints.of(rule.id, measured, where),
         rule=rule.id,
         level=level,
         rank=rank(
@@ -127,7 +130,7 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
         message=fill(hit.message or rule.message, words),
         measured=measured,
         limit=limit,
-        where=hit.where,
+        where=where,
         remedy=fill(hit.remedy or rule.remedy, words),
         caution=rule.caution,
         fix=rule.mend,
@@ -138,6 +141,7 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
 def _level(rule: Rule, hit: Hit, limit: LimitShown | None) -> Level:
     """A hit may lower its rule's level; a limit that is not firm never makes an error by itself."""
     level = max(hit.level or rule.level, rule.level, key=LEVELS.index)
-    if level == "error" and limit is not None and not limit.source.firm and not rule.impossible:
+    sure_enough = limit is None or limit.source.firm or rule.impossible or rule.level_set
+    if level == "error" and not sure_enough:
         return "warning"
     return level
