@@ -14,8 +14,9 @@ page = Blueprint("page", __name__)
 
 
 @page.get("/")
-def index() -> Response:
-    """The page itself."""
+@page.get("/checks/<check_id>")
+def index(check_id: str = "") -> Response:
+    """The page itself; a check's address is read by its script, which asks the API for the check."""
     if not (STATIC / "index.html").is_file():
         raise Problem("not-found", "the page is not built; `make serve` builds it. The API is at /api/v1")
     response = send_from_directory(STATIC, "index.html")

@@ -119,7 +119,12 @@ export async function remove(id: string): Promise<void> {
 }
 
 /** Follow a check's events until it ends; falls back to asking again when the stream breaks. */
-export function follow(id: string, changed: (check: Check) => void, lost: (is: boolean) => void): () => void {
+export function follow(
+  id: string,
+  changed: (check: Check) => void,
+  lost: () => void,
+  failed: (error: Error) => void,
+): () => void {
   let stopped = false;
   let timer = 0;
   const source = new EventSource(`${ROOT}/checks/${encodeURIComponent(id)}/events`);
@@ -127,12 +132,15 @@ export function follow(id: string, changed: (check: Check) => void, lost: (is: b
     if (stopped) return;
     try {
       const now = await check(id);
-      lost(false);
       changed(now);
       if (now.state === "done" || now.state === "failed" || now.state === "cancelled") stop();
     } catch (error) {
-      if (error instanceof ServiceError && error.status === 0) lost(true);
-      else throw error;
+      if (stopped) return;
+      if (error instanceof ServiceError && error.status === 0) lost();
+      else {
+        stop();
+        failed(error instanceof Error ? error : new Error(String(error)));
+      }
     }
   };
   const soon = () => {

@@ -1,7 +1,7 @@
 // One check: progress while it runs, then the verdict, the view, the findings, and what was not checked.
 import * as api from "./api";
 import { type Child, fill, h } from "./dom";
-import { choicesPanel } from "./panel/choices";
+import { choicesPanel, lacks } from "./panel/choices";
 import { factsPanel } from "./panel/facts";
 import { FindingsPanel, levelMark } from "./panel/findings";
 import { notCheckedPanel } from "./panel/not_checked";
@@ -25,6 +25,7 @@ export class CheckPage {
   private readonly findings = new FindingsPanel((index) => this.choose(index));
   private readonly side = h("div", { class: "side" });
   private readonly below = h("div", { class: "below" });
+  private choices: HTMLElement | null = null;
   private readonly files = h("nav", { class: "files", "aria-label": text.files });
   private readonly key = (event: KeyboardEvent) => this.onKey(event);
 
@@ -58,12 +59,9 @@ export class CheckPage {
     this.stop = api.follow(
       this.id,
       (check) => this.update(check),
-      (lost) => { if (lost) fill(this.verdict, h("p", { class: "problem" }, text.errors.network)); },
+      () => fill(this.verdict, h("p", { class: "problem" }, text.errors.network)),
+      (error) => fill(this.verdict, h("p", { class: "problem" }, error.message), this.backLink()),
     );
-    void api.check(this.id).catch((error: unknown) => {
-      this.stop?.();
-      fill(this.verdict, h("p", { class: "problem" }, error instanceof Error ? error.message : String(error)), this.backLink());
-    });
   }
 
   private part(): PartReport | null {
@@ -192,13 +190,20 @@ export class CheckPage {
     const part = this.part();
     const check = this.check;
     if (!part || !check) return;
-    fill(this.side, this.findings.element, notCheckedPanel(part));
-    fill(
-      this.below,
-      part.part ? factsPanel(part) : null,
-      part.unreadable ? null : choicesPanel(part, this.materials, (check.choices ?? {}) as api.Choices, (choices) => void this.again(choices)),
-      this.outPanel(check, part),
-    );
+    // A field that somebody is typing in must not be taken away under the hands.
+    const typing = this.choices?.contains(document.activeElement) ?? false;
+    if (part.unreadable) this.choices = null;
+    else if (!typing || !this.choices) {
+      const said = (check.choices ?? {}) as api.Choices;
+      this.choices = choicesPanel(part, this.materials, said, (next) => void this.again(next));
+      // Leaving the form shows it with what holds now.
+      this.choices.addEventListener("focusout", () => setTimeout(() => this.panels()));
+    }
+    const choices = this.choices;
+    // What is missing is asked for where it is seen; what was guessed can wait below.
+    const asks = choices !== null && lacks(part).length > 0;
+    fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part));
+    fill(this.below, part.part ? factsPanel(part) : null, asks ? null : choices, this.outPanel(check, part));
   }
 
   private outPanel(check: api.Check, part: PartReport): HTMLElement {

@@ -51,7 +51,7 @@ export const text = {
   thicknessHint: "mm, or 0.08in",
   fileUnit: "Unit of the file",
   unitAsFound: "As the file says",
-  apply: "Check again with these",
+  sayTheRest: (missing: string[]) => `Say the ${missing.join(" and the ")} to have the rest checked.`,
   guessed: "Assumed",
   size: "Size",
   flatSize: "Flat size",

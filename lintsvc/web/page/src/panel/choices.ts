@@ -9,6 +9,15 @@ function option(value: string, label: string, chosen: string | null): HTMLOption
   return h("option", { value, selected: value === (chosen ?? "") }, label);
 }
 
+/** What nobody said and rules wait for. */
+export function lacks(report: PartReport): ("material" | "thickness")[] {
+  if (report.process !== "sheet" || !report.not_checked.length) return [];
+  const missing: ("material" | "thickness")[] = [];
+  if (!report.material) missing.push("material");
+  if (!report.thickness) missing.push("thickness");
+  return missing;
+}
+
 export function choicesPanel(
   report: PartReport,
   known: MaterialShown[],
@@ -64,6 +73,7 @@ export function choicesPanel(
     "section",
     { class: "panel", "aria-labelledby": "choices-title" },
     h("h2", { id: "choices-title" }, text.choices),
+    lacks(report).length ? h("p", { class: "doubt" }, text.sayTheRest(lacks(report))) : null,
     form,
     material ? h("p", { class: "quiet" }, material.good_for) : null,
     report.assumed?.length
