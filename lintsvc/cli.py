@@ -26,14 +26,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "token": ("lintsvc.commands.service:token", "Make, list and revoke tokens."),
     "doctor": ("lintsvc.commands.service:doctor", "Say what the service lacks, and what to do."),
     "schema": ("lintsvc.commands.schema:schema", "Print the JSON Schema of the JSON report."),
-    "serve": ("lintsvc.commands.service:serve", "Serve the page and the API, with a queue and a worker."),
-    "worker": ("lintsvc.commands.service:worker", "Run one worker beside the serving process."),
-    "token": ("lintsvc.commands.service:token", "Make, list and revoke tokens of the service."),
-    "doctor": ("lintsvc.commands.service:doctor", "Say what the service has and what it lacks."),
     "warm": ("lintsvc.commands.warm:warm", "Compile what is otherwise compiled in the first check."),
 }
 
 BAD_USAGE = 2
+UNFINISHED = 3
 STOPPED = 130
 
 
@@ -93,7 +90,18 @@ def main(args: list[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
         status = STOPPED
+    except Exception as error:  # noqa: BLE001 - the border of the program: a mistake of ours, told in one line
+        click.echo(f"lintsvc failed, and should not have: {type(error).__name__}: {error} ({_place(error)})", err=True)
+        status = UNFINISHED
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _place(error: Exception) -> str:
+    """Return file and line where an error arose."""
+    trace = error.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    return f"{trace.tb_frame.f_code.co_filename}:{trace.tb_lineno}" if trace else "nowhere"
 
 
 if __name__ == "__main__":

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Sequence
-from contextlib import ExitStack
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from lintsvc import __version__
-from lintsvc.commands import crew, output
-from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
+from lintsvc.commands import output
+from lintsvc.commands.jobs import Job
 from lintsvc.commands.packs import rules_option
-from lintsvc.commands.paths import Found, find_files
-from lintsvc.model.choices import Choices
-from lintsvc.model.finding import NotChecked, Quantity
-from lintsvc.model.report import PartReport, Report, UnreadableShown
+from lintsvc.commands.plan import Plan, choices_of, make_plan
+from lintsvc.commands.run import run_jobs
+from lintsvc.model.report import PartReport, Report
+from lintsvc.project.config import ConfigError
+
+if TYPE_CHECKING:
+    from lintsvc.project.baseline import Baseline
 
 NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
 
@@ -48,42 +51,61 @@ NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
 @click.option(
     "--fail-on",
     type=click.Choice(["error", "warning", "note", "never"]),
-    default="error",
-    show_default=True,
-    help="The least level of a finding that gives exit status 1.",
+    help="The least level of a finding that gives exit status 1: error, unless lintsvc.toml says otherwise.",
 )
+@click.option("--changed-since", metavar="COMMIT", help="Only files that changed since a commit of git.")
+@click.option(
+    "--baseline",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="An earlier JSON report: what it has found already does not count.",
+)
+@click.option(
+    "--set-aside",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Findings that were decided about; lintsvc-set-aside.toml is found by itself.",
+)
+@click.option("--cache/--no-cache", default=True, help="Take results of unchanged files from the cache. The default.")
 def check(
     paths: tuple[Path, ...],
     folders: tuple[Path, ...],
     form: str,
     target: Path | None,
     highlights: Path | None,
-    fail_on: str,
+    fail_on: str | None,
+    changed_since: str | None,
+    baseline: Path | None,
+    set_aside: Path | None,
+    cache: bool,
     **words: str | None,
 ) -> int:
     """Check part files, and the part files in folders, against the rules of their process.
 
-    Exit status: 0 nothing at or above the level of --fail-on; 1 findings; 2 bad usage or a file that
-    cannot be read; 3 a check that could not be finished.
+    What lintsvc.toml says of a file holds for it, options win over that. Exit status: 0 nothing at or
+    above the level of --fail-on; 1 findings; 2 bad usage or a file that cannot be read; 3 a check that
+    could not be finished.
     """
-    choices = _choices(words)
+    said = {key: word for key, word in words.items() if word is not None}
+    choices_of(said)
+    known = _baseline(baseline)
     _writable(target, highlights)
-    found = list(find_files(paths))
-    if not found:
-        named = ", ".join(str(x) for x in paths)
-        raise click.UsageError(f"there are no part files in {named}")
-    jobs = _jobs(found, choices, highlights, picture=form == "html")
-    reports, pictures, troubles = _run(jobs, folders)
-    report = Report(tuple(reports), made_by=__version__)
+    plan = make_plan(paths, said, folders, changed_since=changed_since, set_aside=set_aside)
+    jobs = _with_pictures(plan.jobs, highlights, picture=form == "html")
+    done = run_jobs(jobs, plan.rule_folders, cache=cache)
+    parts = [_decided(part, job, plan, known) for part, job in zip(done.parts, jobs, strict=True)]
+    report = Report(tuple(parts), made_by=__version__)
+    level = fail_on or plan.fail_on
+    troubles = list(done.troubles)
     try:
-        output.write_report(report, form, target, fail_on=fail_on, rule_folders=folders, pictures=pictures)
+        output.write_report(report, form, target, fail_on=level, rule_folders=plan.rule_folders, pictures=done.pictures)
     except BrokenPipeError:
         raise
     except OSError as error:
         troubles.append(f"{target}: {error.strerror or error}")
-    for trouble in troubles:
-        click.echo(f"could not write {trouble}", err=True)
-    return max(exit_status(report, fail_on), UNFINISHED if troubles else NOTHING)
+    for line in (*_remarks(plan, known, parts), *(f"could not write {x}" for x in troubles)):
+        click.echo(line, err=True)
+    return max(exit_status(report, level), UNFINISHED if troubles else NOTHING)
 
 
 def exit_status(report: Report, fail_on: str) -> int:
@@ -101,20 +123,36 @@ def exit_status(report: Report, fail_on: str) -> int:
     return status
 
 
-def _choices(words: dict[str, str | None]) -> Choices:
-    from lintsvc.handbook.materials import material
-    from lintsvc.model.choices_words import BadChoice, choices_from_words
+def _baseline(path: Path | None) -> Baseline | None:
+    if path is None:
+        return None
+    from lintsvc.project.baseline import read_baseline
 
     try:
-        choices = choices_from_words({key: word for key, word in words.items() if word is not None})
-    except BadChoice as error:
-        raise click.BadParameter(str(error), param_hint=f"--{error.name.replace('_', '-')}") from None
-    if choices.material is not None:
-        try:
-            material(choices.material)
-        except ValueError as error:
-            raise click.BadParameter(str(error), param_hint="--material") from None
-    return choices
+        return read_baseline(path)
+    except ConfigError as error:
+        raise click.BadParameter(str(error), param_hint="--baseline") from None
+
+
+def _decided(part: PartReport, job: Job, plan: Plan, known: Baseline | None) -> PartReport:
+    """Return the entry with what was decided about, and what was known before, set aside."""
+    for set_aside in plan.set_asides:
+        part = set_aside.apply(part, job.path)
+    return part if known is None else known.apply(part)
+
+
+def _remarks(plan: Plan, known: Baseline | None, parts: Sequence[PartReport]) -> Iterator[str]:
+    """Yield what is to be said beside the report."""
+    from lintsvc.reports.words import clean, plural
+
+    if plan.uncovered:
+        listed = ", ".join(clean(x) for x in plan.uncovered[:5]) + (" …" if len(plan.uncovered) > 5 else "")
+        yield f"{plural(len(plan.uncovered), 'part file')} not checked, no entry of lintsvc.toml names them: {listed}"
+    for set_aside in plan.set_asides:
+        yield from (clean(x) for x in set_aside.stale())
+    gone = known.gone({x.file for x in parts}) if known is not None else 0
+    if known is not None and gone:
+        yield f"{plural(gone, 'finding')} of {known.path} no longer there; write the baseline anew"
 
 
 def _writable(target: Path | None, highlights: Path | None) -> None:
@@ -128,98 +166,16 @@ def _writable(target: Path | None, highlights: Path | None) -> None:
             raise click.BadParameter(f"{highlights}: {error.strerror or error}", param_hint="--highlights") from None
 
 
-def _jobs(found: Sequence[Found], choices: Choices, highlights: Path | None, *, picture: bool) -> list[Job]:
+def _with_pictures(jobs: Sequence[Job], highlights: Path | None, *, picture: bool) -> list[Job]:
+    """Return the jobs with what is to be drawn of each."""
     from lintsvc.reports.highlights import safe_stem
 
     taken: set[str] = set()
     return [
-        Job(
-            number,
-            file.path,
-            file.name,
-            choices,
-            highlights=None if highlights is None else (highlights.absolute(), safe_stem(file.name, taken)),
+        replace(
+            job,
+            highlights=None if highlights is None else (highlights.absolute(), safe_stem(job.name, taken)),
             picture=picture,
         )
-        for number, file in enumerate(found)
+        for job in jobs
     ]
-
-
-def _run(jobs: Sequence[Job], folders: Sequence[Path]) -> tuple[list[PartReport], dict[int, str], list[str]]:
-    """Return the entries in the order of the jobs, pictures by number, and what could not be written."""
-    reports: dict[int, PartReport] = {}
-    pictures: dict[int, str] = {}
-    troubles: list[str] = []
-    with ExitStack() as stack:
-        show = stack.enter_context(_Progress(jobs))
-        for message in crew.run(jobs, folders, _bounds()):
-            show(message)
-            match message:
-                case Done(number, report, picture, trouble):
-                    reports[number] = report
-                    if picture is not None:
-                        pictures[number] = picture
-                    if trouble:
-                        troubles.append(trouble)
-                case Lost(number, step, why):
-                    reports[number] = _lost(jobs[number], step, why)
-                case Refused(why):
-                    raise click.UsageError(why)
-    return [reports[job.number] for job in jobs], pictures, troubles
-
-
-def _bounds() -> crew.Bounds:
-    from lintsvc.settings import BadSetting, Settings
-
-    try:
-        settings = Settings.from_environment()
-    except BadSetting as error:
-        raise click.UsageError(str(error)) from None
-    return crew.Bounds(settings.file_seconds, settings.step_seconds, settings.memory_mib)
-
-
-_DOING = {"": "Checking", "read": "Reading", "measure": "Measuring"}
-
-
-def _lost(job: Job, step: str, why: str) -> PartReport:
-    """The entry of a file whose check came to nothing: never a pass."""
-    why = f"{_DOING.get(step, 'Checking')} this file could not be finished: {why}."
-    remedy = "Export the part more simply: fewer triangles or curves, or one part a file."
-    thickness = job.choices.thickness_mm
-    return PartReport(
-        file=job.name,
-        sha256="",
-        process=job.choices.process,
-        material=job.choices.material,
-        thickness=None if thickness is None else Quantity(thickness, "mm"),
-        part=None,
-        not_checked=(NotChecked("*", why, failed=True),),
-        unreadable=UnreadableShown(why, f"at {step}" if step else "", remedy),
-    )
-
-
-class _Progress:
-    """One line on standard error while files are checked, where that is a terminal; nothing elsewhere."""
-
-    def __init__(self, jobs: Sequence[Job]) -> None:
-        self.jobs = jobs
-        self.done = 0
-        self.shown = sys.stderr.isatty()
-
-    def __enter__(self) -> _Progress:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self.shown:
-            click.echo("\r\x1b[K", err=True, nl=False)
-
-    def __call__(self, message: Message) -> None:
-        if not self.shown:
-            return
-        self.done += isinstance(message, Done | Lost)
-        if isinstance(message, Step):
-            from lintsvc.reports.words import clean
-
-            name = clean(self.jobs[message.number].name)
-            line = f"{self.done + 1} of {len(self.jobs)}  {name}  {message.step} {message.percent:.0f} %"
-            click.echo("\r" + line[:100] + "\x1b[K", err=True, nl=False)

@@ -26,6 +26,7 @@ def main(folders: list[Path]) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     answers = _own_output()
     _bind_to_parent()
+    from lintsvc.rulebook.adjust import Adjustments, check_adjustments
     from lintsvc.rulebook.packs import load_packs
     from lintsvc.rulebook.rule import RuleError
 
@@ -34,13 +35,19 @@ def main(folders: list[Path]) -> None:
     except RuleError as error:
         _send(answers, Refused(str(error)))
         return
+    known_good: set[Adjustments] = set()
     while True:
         try:
             job = pickle.load(sys.stdin.buffer)  # noqa: S301 - from the command that started us
         except EOFError:
             return
         try:
-            answer: Done | Lost = _answer(job, rules, answers)
+            if job.adjustments not in known_good:
+                check_adjustments(rules, job.adjustments)
+                known_good.add(job.adjustments)
+            answer: Done | Lost | Refused = _answer(job, rules, answers)
+        except RuleError as error:
+            answer = Refused(str(error))
         except Exception as error:  # noqa: BLE001 - the border of the process: our own mistake costs this file only, and is told
             answer = Lost(job.number, "", f"{type(error).__name__}: {error}")
         _send(answers, answer)
@@ -50,7 +57,15 @@ def _answer(job: Job, rules: list[Rule], answers: BinaryIO) -> Done:
     from lintsvc.rulebook.check import Progress, check_file
 
     progress = Progress(step=lambda step, percent: _send(answers, Step(job.number, step, percent)))
-    result = check_file(job.path, job.choices, rules, name=job.name, without=dict(job.without), progress=progress)
+    result = check_file(
+        job.path,
+        job.choices,
+        rules,
+        name=job.name,
+        adjustments=job.adjustments,
+        without=dict(job.without),
+        progress=progress,
+    )
     trouble, picture = "", None
     if result.checked is not None:
         if job.highlights is not None:

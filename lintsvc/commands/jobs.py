@@ -7,6 +7,7 @@ from pathlib import Path
 
 from lintsvc.model.choices import Choices
 from lintsvc.model.report import PartReport
+from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +22,8 @@ class Job:
     highlights: tuple[Path, str] | None = None
     #: Whether a picture is wanted, for a report that shows one.
     picture: bool = False
+    #: What the user changes of the rules.
+    adjustments: Adjustments = NO_ADJUSTMENTS
     #: Rules that took a checking process down with this file, and how.
     without: tuple[tuple[str, str], ...] = ()
 

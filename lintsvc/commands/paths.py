@@ -14,6 +14,8 @@ class Found:
 
     path: Path
     name: str
+    #: Named itself, not found in a named folder.
+    named: bool
 
 
 def find_files(paths: Iterable[Path]) -> Iterator[Found]:
@@ -24,11 +26,12 @@ def find_files(paths: Iterable[Path]) -> Iterator[Found]:
     """
     seen: set[str] = set()
     for path in paths:
-        for file in _below(path) if path.is_dir() else (path,):
+        folder = path.is_dir()
+        for file in _below(path) if folder else (path,):
             real = os.path.realpath(file)
             if real not in seen:
                 seen.add(real)
-                yield Found(file, _name(file))
+                yield Found(file, _name(file), not folder)
 
 
 def _below(folder: Path) -> Iterator[Path]:

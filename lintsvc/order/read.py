@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from lintsvc.order.file import Apart, Holds, HolesMeet, OrderFile
-from lintsvc.order.toml_lines import key_lines, line_of
+from lintsvc.model.toml_lines import key_lines, line_of
 
 #: An order file is written by hand; a larger one is something else.
 _LARGEST_BYTES = 2_000_000

@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from lintsvc.model.finding import Finding, LimitShown, NotChecked, Point3, Quantity, Where
+from lintsvc.model.finite import finite_quantity, finite_where
 from lintsvc.model.report import BendShown, HoleShown, PartReport, PartShown, Report, UnitsShown
 
 if TYPE_CHECKING:
@@ -142,7 +143,8 @@ def _bend(bend: BendShown) -> Json:
 
 
 def _quantity(quantity: Quantity | None) -> Json | None:
-    if quantity is None or not math.isfinite(quantity.value):
+    quantity = finite_quantity(quantity)
+    if quantity is None:
         return None
     return {"value": float(quantity.value), "unit": quantity.unit}
 
@@ -157,7 +159,8 @@ def _limit(limit: LimitShown | None) -> Json | None:
 
 
 def _where(where: Where | None) -> Json | None:
-    if where is None or not all(math.isfinite(x) for x in (*where.point, *where.box[0], *where.box[1])):
+    where = finite_where(where)
+    if where is None:
         return None
     data: Json = {"point": _point(where.point), "box": [_point(x) for x in where.box]}
     # int(): rules may hand over numpy's integers, which json refuses.

@@ -12,12 +12,10 @@ from lintsvc.model.finding import Finding, NotChecked, Quantity
 from lintsvc.model.material import Material
 from lintsvc.model.part import Part, Unreadable
 from lintsvc.model.report import PartReport, Seconds, UnreadableShown
-from lintsvc.model.source import Source
+from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, adjust
 from lintsvc.rulebook.checked import Checked
-from lintsvc.rulebook.engine import run_rules
+from lintsvc.rulebook.engine import applies, run_rules
 from lintsvc.rulebook.rule import Rule
-
-Overrides = Mapping[tuple[str, str], tuple[float, Source]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +40,13 @@ def check_file(
     rules: Iterable[Rule],
     *,
     name: str | None = None,
-    overrides: Overrides | None = None,
+    adjustments: Adjustments = NO_ADJUSTMENTS,
     without: Mapping[str, str] | None = None,
     progress: Progress = Progress(),
 ) -> Result:
     """Check one file. Never raises for what is wrong in the file: that is an `unreadable` entry.
 
+    `adjustments`: what the user changes of the rules; must have passed `check_adjustments`.
     `without`: rules that are not run, by id, and why: they crashed or hung when this file was tried before.
     Raises ValueError for a material id that the handbook does not have.
     """
@@ -68,7 +67,13 @@ def check_file(
         return Result(_unreadable(shown_name, digest, choices, why, time.perf_counter() - started), None)
     read_seconds = time.perf_counter() - started
     return check_part(
-        part, choices, rules, overrides=overrides, without=without, progress=progress, read_seconds=read_seconds
+        part,
+        choices,
+        rules,
+        adjustments=adjustments,
+        without=without,
+        progress=progress,
+        read_seconds=read_seconds,
     )
 
 
@@ -77,7 +82,7 @@ def check_part(
     choices: Choices,
     rules: Iterable[Rule],
     *,
-    overrides: Overrides | None = None,
+    adjustments: Adjustments = NO_ADJUSTMENTS,
     without: Mapping[str, str] | None = None,
     progress: Progress = Progress(),
     read_seconds: float = 0.0,
@@ -101,7 +106,8 @@ def check_part(
     shown = show_part(checked)
     measured = time.perf_counter()
     without = without or {}
-    rules = [x for x in rules if x.id not in without]
+    adjusted = adjust([x for x in rules if applies(x, checked)], adjustments, choices.process, material)
+    rules = [x for x in adjusted.rules if x.id not in without]
     done = 0
 
     def on_rule(rule_id: str) -> None:
@@ -109,7 +115,7 @@ def check_part(
         progress.step(rule_id, 30.0 + 65.0 * done / max(1, len(rules)))
         done += 1
 
-    outcome = run_rules(rules, checked, overrides=overrides, on_rule=on_rule, on_finding=progress.finding)
+    outcome = run_rules(rules, checked, on_rule=on_rule, on_finding=progress.finding)
     ended = time.perf_counter()
     thickness = None if checked.thickness_mm is None else Quantity(checked.thickness_mm, "mm")
     report = PartReport(
@@ -120,7 +126,11 @@ def check_part(
         thickness=thickness if choices.process == "sheet" else None,
         part=shown,
         findings=outcome.findings,
-        not_checked=outcome.not_checked + tuple(NotChecked(rule, why, failed=True) for rule, why in without.items()),
+        not_checked=(
+            *outcome.not_checked,
+            *(NotChecked(rule, f"switched off: {place}") for rule, place in adjusted.off.items()),
+            *(NotChecked(rule, why, failed=True) for rule, why in without.items()),
+        ),
         # Lazy measurements run inside the first rule that needs them, so they count with the rules.
         seconds=Seconds(round(read_seconds, 4), round(measured - started, 4), round(ended - measured, 4)),
         format=part.format,

@@ -93,6 +93,8 @@ class Rule:
     about: About | None = None
     #: What `lintsvc mend` does about a finding of this rule; empty where it leaves it alone.
     mend: str = ""
+    #: The level is the user's own word: it holds whatever the limit's source.
+    level_set: bool = False
     #: Where the rule stands; filled in by the loader.
     pack: str = ""
     path: str = ""

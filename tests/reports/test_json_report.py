@@ -172,9 +172,10 @@ def test_no_number_and_no_text_breaks_the_report(
         message=text,
         measured=Quantity(measured, "mm"),
         limit=LimitShown(limit, "mm", reports.HANDBOOK),
-        where=Where(point, (point, point)),
+        where=Where((1.0, 2.0, 3.0), ((1.0, 2.0, 3.0),) * 2, lines=((point, point),), span=(point, point)),
     )
-    entry = reports.housing_report(finding)
+    nowhere = reports.thin_wall(where=Where(point, (point, point)))
+    entry = reports.housing_report(finding, nowhere)
     assert entry.part is not None
     entry = replace(entry, part=replace(entry.part, volume_mm3=volume))
     data = json.loads(dumps(Report((entry,))), parse_constant=lambda word: pytest.fail(f"{word} is no JSON"))
