@@ -14,6 +14,7 @@ import numpy as np
 
 from lintsvc.model.part import Unreadable
 from lintsvc.readers.content import clean_name
+from lintsvc.readers.step_kinds import Kinds
 
 _AGAIN = "Export or download it again."
 _MAX_DEPTH = 64
@@ -63,6 +64,7 @@ class StepText:
         self._check_words()
         found = [(int(m[1]), m[3]) for m in _INSTANCE.finditer(self._data)]
         self._check_references([number for number, _ in found])
+        Kinds(self._data)
         self.counts = Counter(word.decode().upper() for _, word in found if word)
 
     @property

@@ -139,7 +139,13 @@ def _mesh(shape: Any, chord: float) -> _Mesh:
             mirrored = move is not None and move.IsNegative()
             if (face.Orientation() == TopAbs_REVERSED) != mirrored:
                 triangles = triangles[:, ::-1]
-            faces.append(triangles + np.int32(start - 1))
+            triangles = triangles + np.int32(start - 1)
+            # At poles and tips the mesher makes triangles of no width; leaving them out opens nothing.
+            corner = np.array(vertices[start:])[triangles - start]
+            thin = (corner == np.roll(corner, 1, axis=1)).all(axis=2).any(axis=1)
+            triangles = triangles[~thin]
+            count = len(triangles)
+            faces.append(triangles)
             # The mesher's own figure is a bound, at times ten times the truth: a large one is looked into.
             far = float(mesh.Deflection())
             if far > 2 * chord and looked_into < _LOOKED_INTO:

@@ -1,0 +1,308 @@
+"""The faces of an exact solid, told apart by shape, and the edges between them. Lengths mm.
+
+Faces that are stored as free-form surfaces and are in truth planes, cylinders or cones count as what
+they are (OpenCASCADE's canonical recognition). Works on the B-rep of the kernel behind `Body.exact`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d, BRepAdaptor_Surface
+from OCP.BRepGProp import BRepGProp, BRepGProp_Face
+from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
+from OCP.collections import (
+    IndexedDataMap_TopoDS_Shape_List_TopoDS_Shape_TopTools_ShapeMapHasher as EdgeMap,
+)
+from OCP.collections import (
+    IndexedMap_TopoDS_Shape_TopTools_ShapeMapHasher as ShapeMap,
+)
+from OCP.GCPnts import GCPnts_QuasiUniformDeflection
+from OCP.GeomAbs import GeomAbs_Circle, GeomAbs_Cone, GeomAbs_Cylinder, GeomAbs_Line, GeomAbs_Plane
+from OCP.gp import gp_Cone, gp_Cylinder, gp_Pln, gp_Pnt, gp_Vec
+from OCP.GProp import GProp_GProps
+from OCP.ShapeAnalysis import ShapeAnalysis_CanonicalRecognition
+from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
+from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_REVERSED, TopAbs_WIRE
+from OCP.TopExp import TopExp, TopExp_Explorer
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS
+
+Vector = NDArray[np.float64]
+Kind = Literal["plane", "cylinder", "cone", "other"]
+
+#: A free-form face may stray this far from the plain shape it stands for (mm).
+SHAPE_TOLERANCE_MM = 2e-3
+#: Faces meet smoothly when their normals differ by less.
+SMOOTH_RAD = math.radians(1.0)
+#: Boundary curves are flattened to within this (mm).
+CHORD_MM = 0.002
+
+
+def vector(value: Any) -> Vector:
+    """A point, vector or direction of the kernel as (3,)."""
+    return np.array([value.X(), value.Y(), value.Z()])
+
+
+@dataclass(frozen=True, eq=False)
+class CircleEdge:
+    """A circular edge: centre, unit axis, radius, and whether it goes all the way round."""
+
+    centre: Vector
+    axis: Vector
+    radius: float
+    full: bool
+
+
+@dataclass(eq=False)
+class SolidFace:
+    """One face. `point` lies on it, `normal` points out of the solid there.
+
+    `axis_point`, `axis`, `radius`: of a cylinder, or of a cone at `axis_point`. `hollow`: the
+    normal points to the axis, as in a hole. `half_angle`: of a cone, radians.
+    """
+
+    number: int
+    shape: Any
+    kind: Kind
+    area: float
+    point: Vector
+    normal: Vector
+    axis_point: Vector = field(default_factory=lambda: np.zeros(3))
+    axis: Vector = field(default_factory=lambda: np.zeros(3))
+    radius: float = 0.0
+    hollow: bool = False
+    half_angle: float = 0.0
+
+    def normal_at(self, point: Vector) -> Vector:
+        """Outward normal of a plane or cylinder at a point on it."""
+        if self.kind == "plane":
+            return self.normal
+        away = radial(point, self.axis_point, self.axis)
+        away = away / max(float(np.linalg.norm(away)), 1e-12)
+        return -away if self.hollow else away
+
+
+@dataclass(frozen=True, eq=False)
+class SolidEdge:
+    """An edge between two different faces. `smooth`: both have the same normal in its middle."""
+
+    number: int
+    shape: Any
+    faces: tuple[int, int]
+    smooth: bool
+    middle: Vector
+    #: Angle from the one normal to the other, radians.
+    turn: float
+
+
+def radial(point: Vector, axis_point: Vector, axis: Vector) -> Vector:
+    """The part of a point's place, seen from an axis, that is across the axis."""
+    away = point - axis_point
+    return np.asarray(away - axis * float(away @ axis))
+
+
+class SolidFaces:
+    """Faces and edges of one solid, numbered from 0.
+
+    `merged`: neighbours on the same surface count as one face. Without it the numbers are those of
+    the solid's own faces, in the order of `Body.exact`.
+    """
+
+    def __init__(self, solid: Any, *, merged: bool = True) -> None:
+        self.shape = solid
+        if merged:
+            merge = ShapeUpgrade_UnifySameDomain(solid, True, True, False)
+            merge.Build()
+            self.shape = merge.Shape()
+        BRepMesh_IncrementalMesh(self.shape, 0.1, False, 0.5, False)
+        self._face_map, self._edge_map = ShapeMap(), EdgeMap()
+        TopExp.MapShapes_s(self.shape, TopAbs_FACE, self._face_map)
+        TopExp.MapShapesAndAncestors_s(self.shape, TopAbs_EDGE, TopAbs_FACE, self._edge_map)
+        self.faces = [_face(i, TopoDS.Face(self._face_map.FindKey(i + 1))) for i in range(int(self._face_map.Extent()))]
+        self._points: dict[int, Vector] = {}
+
+    def number_of(self, shape: Any) -> int:
+        """Number of a face of the kernel, -1 for one that is not of this solid."""
+        return int(self._face_map.FindIndex(shape)) - 1
+
+    @cached_property
+    def volume_mm3(self) -> float:
+        """Exact volume."""
+        properties = GProp_GProps()
+        BRepGProp.VolumeProperties_s(self.shape, properties)
+        return float(properties.Mass())
+
+    @cached_property
+    def edges(self) -> list[SolidEdge]:
+        """Edges between two different faces."""
+        found = []
+        for number in range(1, int(self._edge_map.Extent()) + 1):
+            owners = [self._face_map.FindIndex(x) - 1 for x in self._edge_map.FindFromIndex(number)]
+            edge = TopoDS.Edge(self._edge_map.FindKey(number))
+            if len(owners) != 2 or owners[0] == owners[1] or BRep_Tool.Degenerated_s(edge):
+                continue
+            (middle, first), (_, second) = (_normal_on(edge, self.faces[i].shape) for i in owners)
+            turn = math.acos(max(-1.0, min(1.0, float(first @ second))))
+            found.append(SolidEdge(number, edge, (owners[0], owners[1]), turn < SMOOTH_RAD, middle, turn))
+        return found
+
+    @cached_property
+    def around(self) -> list[list[SolidEdge]]:
+        """For each face, the edges that it shares with others."""
+        found: list[list[SolidEdge]] = [[] for _ in self.faces]
+        for edge in self.edges:
+            for i in edge.faces:
+                found[i].append(edge)
+        return found
+
+    def samples(self, number: int, count: int) -> list[tuple[Vector, Vector]]:
+        """Points inside a face with their outward normals, in its largest triangles. At most `count`."""
+        face = self.faces[number].shape
+        mesh = BRep_Tool.Triangulation_s(face, TopLoc_Location())
+        if mesh is None or not mesh.HasUVNodes():
+            return [(self.faces[number].point, self.faces[number].normal)]
+        at = np.array([[mesh.UVNode(i).X(), mesh.UVNode(i).Y()] for i in range(1, mesh.NbNodes() + 1)])
+        corner = at[np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)]) - 1]
+        side, other = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+        size = np.abs(side[:, 0] * other[:, 1] - side[:, 1] * other[:, 0])
+        middles = corner.mean(axis=1)[np.argsort(-size, kind="stable")[:count]]
+        return [_at(face, u, v) for u, v in middles.tolist()]
+
+    def edge_points(self, edge: Any) -> Vector:
+        """(n, 3) points along an edge, in its own direction. The same for both of its faces."""
+        number = int(self._edge_map.FindIndex(edge))
+        if number not in self._points:
+            curve = BRepAdaptor_Curve(edge)
+            if curve.GetType() == GeomAbs_Line:
+                ends = (curve.FirstParameter(), curve.LastParameter())
+                self._points[number] = np.array([vector(curve.Value(x)) for x in ends])
+            else:
+                along = GCPnts_QuasiUniformDeflection(curve, CHORD_MM)
+                self._points[number] = np.array([vector(along.Value(i)) for i in range(1, int(along.NbPoints()) + 1)])
+        return self._points[number]
+
+    def loops(self, number: int) -> list[Vector]:
+        """Closed boundaries of a face as points (n, 3), the outer one first."""
+        face = self.faces[number].shape
+        outer = BRepTools.OuterWire_s(face)
+        found: list[Vector] = []
+        explorer = TopExp_Explorer(face, TopAbs_WIRE)
+        while explorer.More():
+            wire = TopoDS.Wire(explorer.Current())
+            pieces = []
+            walk = BRepTools_WireExplorer(wire, face)
+            while walk.More():
+                edge = walk.Current()
+                if not BRep_Tool.Degenerated_s(edge):
+                    points = self.edge_points(edge)
+                    pieces.append(points[:-1] if edge.Orientation() != TopAbs_REVERSED else points[:0:-1])
+                walk.Next()
+            if pieces:
+                found.insert(0 if wire.IsSame(outer) else len(found), np.concatenate(pieces))
+            explorer.Next()
+        return found
+
+    def circles(self, number: int) -> list[CircleEdge]:
+        """Circular edges of a face."""
+        found = []
+        explorer = TopExp_Explorer(self.faces[number].shape, TopAbs_EDGE)
+        while explorer.More():
+            curve = BRepAdaptor_Curve(TopoDS.Edge(explorer.Current()))
+            if curve.GetType() == GeomAbs_Circle:
+                circle = curve.Circle()
+                full = abs(curve.LastParameter() - curve.FirstParameter()) > 2 * math.pi - 1e-6
+                centre, axis = vector(circle.Location()), vector(circle.Axis().Direction())
+                found.append(CircleEdge(centre, axis, float(circle.Radius()), full))
+            explorer.Next()
+        return found
+
+
+def mesh_points(face: SolidFace) -> Vector:
+    """(n, 3) points all over a face: the nodes of its triangles."""
+    location = TopLoc_Location()
+    mesh = BRep_Tool.Triangulation_s(face.shape, location)
+    if mesh is None:
+        return face.point[None]
+    move = location.Transformation()
+    return np.array([vector(mesh.Node(i).Transformed(move)) for i in range(1, int(mesh.NbNodes()) + 1)])
+
+
+def _at(face: Any, u: float, v: float) -> tuple[Vector, Vector]:
+    """Point and outward unit normal of a face."""
+    point, normal = gp_Pnt(), gp_Vec()
+    BRepGProp_Face(face).Normal(u, v, point, normal)
+    away = vector(normal)
+    return vector(point), away / max(float(np.linalg.norm(away)), 1e-300)
+
+
+def _normal_on(edge: Any, face: Any) -> tuple[Vector, Vector]:
+    """Point and outward normal of a face in the middle of one of its edges."""
+    curve = BRepAdaptor_Curve2d(edge, face)
+    at = curve.Value((curve.FirstParameter() + curve.LastParameter()) / 2)
+    return _at(face, at.X(), at.Y())
+
+
+def _inside(face: Any) -> tuple[Vector, Vector]:
+    """A point inside the face, with its normal."""
+    mesh = BRep_Tool.Triangulation_s(face, TopLoc_Location())
+    if mesh is not None and mesh.HasUVNodes() and mesh.NbTriangles():
+        corners = [mesh.UVNode(i) for i in mesh.Triangle(1).Get()]
+        return _at(face, sum(p.X() for p in corners) / 3, sum(p.Y() for p in corners) / 3)
+    low_u, high_u, low_v, high_v = BRepTools.UVBounds_s(face)
+    return _at(face, (low_u + high_u) / 2, (low_v + high_v) / 2)
+
+
+def _face(number: int, shape: Any) -> SolidFace:
+    properties = GProp_GProps()
+    BRepGProp.SurfaceProperties_s(shape, properties)
+    point, normal = _inside(shape)
+    face = SolidFace(number, shape, "other", float(properties.Mass()), point, normal)
+    surface = BRepAdaptor_Surface(shape)
+    kind = surface.GetType()
+    if kind == GeomAbs_Plane:
+        face.kind = "plane"
+    elif kind == GeomAbs_Cylinder:
+        _round(face, surface.Cylinder())
+    elif kind == GeomAbs_Cone:
+        _pointed(face, surface.Cone())
+    else:
+        _recognised(face)
+    return face
+
+
+def _recognised(face: SolidFace) -> None:
+    """See whether a free-form face is in truth a plane, a cylinder or a cone."""
+    shapes = ShapeAnalysis_CanonicalRecognition(face.shape)
+    plane, cylinder, cone = gp_Pln(), gp_Cylinder(), gp_Cone()
+    if shapes.IsPlane(SHAPE_TOLERANCE_MM, plane):
+        normal = vector(plane.Axis().Direction())
+        face.kind = "plane"
+        face.normal = normal if float(normal @ face.normal) > 0 else -normal
+    elif shapes.IsCylinder(SHAPE_TOLERANCE_MM, cylinder):
+        _round(face, cylinder)
+    elif shapes.IsCone(SHAPE_TOLERANCE_MM, cone):
+        _pointed(face, cone)
+
+
+def _round(face: SolidFace, cylinder: Any) -> None:
+    face.kind, face.radius = "cylinder", float(cylinder.Radius())
+    _axis(face, cylinder)
+
+
+def _pointed(face: SolidFace, cone: Any) -> None:
+    face.kind, face.radius, face.half_angle = "cone", float(cone.RefRadius()), abs(float(cone.SemiAngle()))
+    _axis(face, cone)
+
+
+def _axis(face: SolidFace, surface: Any) -> None:
+    face.axis_point = vector(surface.Location())
+    face.axis = vector(surface.Axis().Direction())
+    face.hollow = float(radial(face.point, face.axis_point, face.axis) @ face.normal) < 0

@@ -1,0 +1,124 @@
+"""Rings of a flat as lines, arcs and circles: curves that were round on the solid become round again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lintsvc.model.sheet import Arc, Circle, Line, Polyline, Shape
+
+#: Points this close to a circle of the solid are taken to lie on it (mm): the grid of the flat is finer.
+_ON_MM = 1e-4
+#: Steps longer than this share of the radius are no pieces of a flattened arc.
+_LONGEST_STEP = 0.75
+
+
+def shapes_of(ring: NDArray[np.float64], circles: Sequence[tuple[float, float, float]]) -> tuple[Shape, ...]:
+    """Return a closed ring (n, 2; the last point is not the first) as shapes, in its order.
+
+    `circles`: centre x, y and radius of curves that the ring may contain. Straight runs become lines,
+    runs on a circle arcs, the rest polylines of the given points.
+    """
+    ring = _without_straight_points(ring)
+    count = len(ring)
+    owner = [_circle_of(ring[i], ring[(i + 1) % count], circles) for i in range(count)]
+    if owner[0] is not None and all(o == owner[0] for o in owner):
+        x, y, radius = circles[owner[0]]
+        return (Circle((x, y), radius),)
+    start = next((i for i in range(count) if owner[i] != owner[i - 1] or owner[i] is None), 0)
+    shapes: list[Shape] = []
+    step = 0
+    while step < count:
+        first = (start + step) % count
+        run = 1
+        while owner[first] is not None and step + run < count and owner[(first + run) % count] == owner[first]:
+            run += 1
+        points = [ring[(first + i) % count] for i in range(run + 1)]
+        on = owner[first]
+        if on is not None and run >= 2:
+            shapes.append(_arc(points, circles[on]))
+        elif run == 1 or on is None:
+            shapes.append(Line(_pair(points[0]), _pair(points[1])))
+        step += run
+    return _joined(shapes)
+
+
+def _without_straight_points(ring: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Leave out points that lie on the straight line between their neighbours: joints of panels and bends."""
+    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
+    into, out = ring - before, after - ring
+    turn = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
+    length = np.linalg.norm(into, axis=1) * np.linalg.norm(out, axis=1)
+    ahead = (into * out).sum(axis=1) > 0
+    keep = ~((np.abs(turn) <= 1e-6 * np.maximum(length, 1e-12)) & ahead)
+    # A grid of a millionth tilts short steps by more: those are joints too where they stay within it.
+    off = np.abs(turn) / np.maximum(np.linalg.norm(after - before, axis=1), 1e-12)
+    keep &= ~((off < 3e-6) & ahead)
+    return ring[keep] if int(keep.sum()) >= 3 else ring
+
+
+def _circle_of(
+    start: NDArray[np.float64], end: NDArray[np.float64], circles: Sequence[tuple[float, float, float]]
+) -> int | None:
+    """The circle that both ends of a step lie on, where the step is short enough to be part of it."""
+    step = math.dist(start.tolist(), end.tolist())
+    for i, (x, y, radius) in enumerate(circles):
+        if (
+            step <= _LONGEST_STEP * radius
+            and abs(math.hypot(start[0] - x, start[1] - y) - radius) < _ON_MM
+            and abs(math.hypot(end[0] - x, end[1] - y) - radius) < _ON_MM
+        ):
+            return i
+    return None
+
+
+def _arc(points: list[NDArray[np.float64]], circle: tuple[float, float, float]) -> Shape:
+    x, y, radius = circle
+    angles = [math.degrees(math.atan2(p[1] - y, p[0] - x)) for p in points]
+    left = math.sin(math.radians(angles[1] - angles[0])) > 0
+    start, end = (angles[0], angles[-1]) if left else (angles[-1], angles[0])
+    return Arc((x, y), radius, start % 360.0, end % 360.0)
+
+
+def _joined(shapes: list[Shape]) -> tuple[Shape, ...]:
+    """Put runs of short lines, which stand for a curve of another kind, into one polyline."""
+    found: list[Shape] = []
+    run: list[tuple[float, float]] = []
+
+    def close() -> None:
+        if len(run) > 3:
+            found.append(Polyline(tuple(run)))
+        else:
+            found.extend(Line(a, b) for a, b in pairwise(run))
+        run.clear()
+
+    for shape in shapes:
+        if isinstance(shape, Line) and _short(shape, run):
+            run.extend((shape.end,) if run else (shape.start, shape.end))
+            continue
+        if run:
+            close()
+        if isinstance(shape, Line):
+            run.extend((shape.start, shape.end))
+        else:
+            found.append(shape)
+    if run:
+        close()
+    return tuple(found)
+
+
+def _short(line: Line, run: list[tuple[float, float]]) -> bool:
+    """True where a line goes on from a run in nearly the same direction, as the steps of a curve do."""
+    if len(run) < 2:
+        return not run
+    before = math.atan2(run[-1][1] - run[-2][1], run[-1][0] - run[-2][0])
+    here = math.atan2(line.end[1] - line.start[1], line.end[0] - line.start[0])
+    return abs(math.remainder(here - before, 2 * math.pi)) < math.radians(12)
+
+
+def _pair(point: NDArray[np.float64]) -> tuple[float, float]:
+    return float(point[0]), float(point[1])
