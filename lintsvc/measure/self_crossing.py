@@ -11,10 +11,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lintsvc.measure.bvh import STACK
+from lintsvc.measure.bvh import LEAF, STACK
 from lintsvc.measure.compiled import compiled, in_parts, inlined
 from lintsvc.measure.mesh import Floats, Ints, Mesh
-from lintsvc.measure.self_crossing_pair import APART, CROSSING, EDGE_OF_FIRST, EDGE_OF_SECOND, contact, through_edge
+from lintsvc.measure.self_crossing_pair import (
+    APART,
+    CROSSING,
+    EDGE_OF_FIRST,
+    EDGE_OF_SECOND,
+    contact,
+    parted,
+    through_edge,
+)
 
 #: Contacts no deeper than this many roundings of the coordinates may come from the file's precision alone.
 ROUNDINGS_OF_A_CONTACT = 8.0
@@ -22,6 +30,13 @@ ROUNDINGS_OF_A_CONTACT = 8.0
 _TASKS = 16384
 #: From this many contacts in one lot on, only those of faces not yet known to cross are kept.
 _ENOUGH = 100_000
+#: The walk gives up after so much work, and so much for each face, in comparisons of two boxes: a part needs about
+#: 500 a face, a heap of large faces that all cross each other many for every two.
+_MOST_COMPARED = 100_000_000
+_MOST_A_FACE = 800
+#: Comparing two faces, and opening two branches, is that much dearer than comparing two boxes.
+_FACES_TO_BOXES = 30
+_OPENING_TO_BOXES = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,14 +51,18 @@ class Contacts:
     second: Ints
     kind: NDArray[np.int8]
     depth_mm: Floats
+    #: False where the walk was given up: then there may be more.
+    complete: bool = True
 
     def __len__(self) -> int:
         """How many pairs there are."""
         return len(self.first)
 
-    def of(self, chosen: NDArray[Any]) -> Contacts:
-        """Return the chosen pairs (a mask or numbers)."""
-        return Contacts(self.first[chosen], self.second[chosen], self.kind[chosen], self.depth_mm[chosen])
+    def of(self, chosen: NDArray[Any] | slice) -> Contacts:
+        """Return the chosen pairs (a mask, numbers or a slice)."""
+        return Contacts(
+            self.first[chosen], self.second[chosen], self.kind[chosen], self.depth_mm[chosen], self.complete
+        )
 
     @property
     def faces(self) -> Ints:
@@ -61,6 +80,9 @@ def contacts(mesh: Mesh, slack: float) -> Contacts:
     nodes = (tree.boxes, tree.child, tree.count)
     tasks = _branches(_TASKS, slack, *nodes)
     known = np.zeros(len(mesh), np.uint8)
+    # Counted by all threads together, roughly: an addition lost now and then does not matter.
+    compared = np.zeros(1, np.int64)
+    most = _MOST_COMPARED + _MOST_A_FACE * len(mesh)
     lots = in_parts(
         _walk,
         len(tasks),
@@ -75,13 +97,16 @@ def contacts(mesh: Mesh, slack: float) -> Contacts:
         mesh.faces,
         mesh.mates,
         known,
+        compared,
+        most,
     )
     pairs = np.concatenate([pair for pair, _ in lots])
     depth = np.concatenate([deep for _, deep in lots])
     low, high = pairs[:, :2].min(axis=1), pairs[:, :2].max(axis=1)
     # Threads end in any order; the result must not.
     order = np.lexsort((high, low))
-    return Contacts(low[order], high[order], pairs[order, 2].astype(np.int8), depth[order])
+    complete = int(compared[0]) <= most
+    return Contacts(low[order], high[order], pairs[order, 2].astype(np.int8), depth[order], complete)
 
 
 @inlined
@@ -170,6 +195,8 @@ def _walk(
     faces: Any,
     mate: Any,
     known: Any,
+    compared: Any,
+    most: int,
 ) -> Any:
     """Compare all faces below the pairs of branches `tasks[start:stop]`."""
     pairs = np.empty((64, 3), np.int32)
@@ -179,37 +206,56 @@ def _walk(
     scratch = np.empty((2, 3))
     low = np.empty(3)
     high = np.empty(3)
+    box = np.empty((LEAF, 6))
+    named = np.empty((LEAF, 3), np.int32)
+    since = 0
     for task in range(start, stop):
         stack[0, 0] = tasks[task, 0]
         stack[0, 1] = tasks[task, 1]
         height = 1
-        while height > 0:
+        while height > 0 and compared[0] <= most:
             height -= 1
             a = stack[height, 0]
             b = stack[height, 1]
+            since += _OPENING_TO_BOXES
+            if since > 4096:
+                compared[0] += since
+                since = 0
             if count[a] == 0 or count[b] == 0:
                 height = _open(a, b, boxes, child, count, slack, stack, height)
                 continue
+            first = child[b]
+            many = count[b]
+            since += many * count[a]
+            for m in range(many):
+                j = first + m
+                for k in range(3):
+                    box[m, k] = min(corners[j, k], corners[j, k + 3], corners[j, k + 6])
+                    box[m, k + 3] = max(corners[j, k], corners[j, k + 3], corners[j, k + 6])
+                    named[m, k] = faces[order[j], k]
             for i in range(child[a], child[a] + count[a]):
-                if normals[i, 0] == 0.0 and normals[i, 1] == 0.0 and normals[i, 2] == 0.0:
+                apart = normals[i, 0] == 0.0 and normals[i, 1] == 0.0 and normals[i, 2] == 0.0
+                for k in range(3):
+                    low[k] = min(corners[i, k], corners[i, k + 3], corners[i, k + 6]) - slack
+                    high[k] = max(corners[i, k], corners[i, k + 3], corners[i, k + 6]) + slack
+                    apart = apart or low[k] > boxes[b, k + 3] or high[k] < boxes[b, k]
+                if apart:
                     continue
                 f = order[i]
                 f0 = faces[f, 0]
                 f1 = faces[f, 1]
                 f2 = faces[f, 2]
-                for k in range(3):
-                    low[k] = min(corners[i, k], corners[i, k + 3], corners[i, k + 6]) - slack
-                    high[k] = max(corners[i, k], corners[i, k + 3], corners[i, k + 6]) + slack
-                for j in range(i + 1 if a == b else child[b], child[b] + count[b]):
+                for m in range(i + 1 - first if a == b else 0, many):
                     if (
-                        min(corners[j, 0], corners[j, 3], corners[j, 6]) > high[0]
-                        or max(corners[j, 0], corners[j, 3], corners[j, 6]) < low[0]
-                        or min(corners[j, 1], corners[j, 4], corners[j, 7]) > high[1]
-                        or max(corners[j, 1], corners[j, 4], corners[j, 7]) < low[1]
-                        or min(corners[j, 2], corners[j, 5], corners[j, 8]) > high[2]
-                        or max(corners[j, 2], corners[j, 5], corners[j, 8]) < low[2]
+                        box[m, 0] > high[0]
+                        or box[m, 3] < low[0]
+                        or box[m, 1] > high[1]
+                        or box[m, 4] < low[1]
+                        or box[m, 2] > high[2]
+                        or box[m, 5] < low[2]
                     ):
                         continue
+                    j = first + m
                     if normals[j, 0] == 0.0 and normals[j, 1] == 0.0 and normals[j, 2] == 0.0:
                         continue
                     g = order[j]
@@ -217,7 +263,7 @@ def _walk(
                     shared_j = 0
                     same = 0
                     for k in range(3):
-                        v = faces[g, k]
+                        v = named[m, k]
                         if v == f0:
                             shared_i |= 1
                         elif v == f1:
@@ -229,6 +275,9 @@ def _walk(
                         shared_j |= 1 << k
                         same += 1
                     if same == 3 or (found >= enough and known[f] and known[g]):
+                        continue
+                    since += _FACES_TO_BOXES
+                    if same > 0 and parted(corners, i, normals, j, shared_i, shared_j, same, slack):
                         continue
                     kind, depth = contact(corners, normals, i, j, shared_i, shared_j, slack, scratch)
                     if kind >= EDGE_OF_SECOND and same < 2:

@@ -13,7 +13,7 @@ from lintsvc.measure.compiled import compiled, in_parts
 from lintsvc.measure.edges import shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.topology import Bools, Topology
-from lintsvc.measure.topology_groups import by_label, over_corners
+from lintsvc.measure.topology_groups import by_label, components
 
 #: A point just inside a shell is this share of the part's size off its face, at least so many roundings.
 _STEP = 1e-7
@@ -207,11 +207,15 @@ class Shells:
     @cached_property
     def touching(self) -> Ints:
         """(count,) label of the shells that hang together over a vertex at least."""
-        faces = np.flatnonzero(self.label >= 0)
-        groups = over_corners(self.mesh.faces[faces])
-        joined = np.zeros(self.count, np.int32)
-        joined[self.label[faces]] = groups
-        return joined
+        corners, label = self.mesh.faces.ravel(), np.repeat(self.label, 3)
+        # Whichever shell comes last at a vertex stands for all that meet there.
+        owner = np.full(len(self.mesh.vertices), -1, np.int32)
+        counted = label >= 0
+        corners, label = corners[counted], label[counted]
+        owner[corners] = label
+        others = owner[corners]
+        meet = others != label
+        return components(self.count, others[meet], label[meet])
 
     def lengths(self, group: Ints, up_to_mm: float) -> Floats:
         """Return the largest distance between two corners of each group of shells; infinite where surely longer.

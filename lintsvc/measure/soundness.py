@@ -15,7 +15,7 @@ from lintsvc.measure.self_crossing import ROUNDINGS_OF_A_CONTACT, Contacts, cont
 from lintsvc.measure.self_crossing_lines import crossing_lines, overlap_middle
 from lintsvc.measure.self_crossing_pair import BACK_TO_BACK, CROSSING
 from lintsvc.measure.shells import Shells, edge_numbers
-from lintsvc.measure.soundness_defects import Defect, at_edges, at_faces, worst_first
+from lintsvc.measure.soundness_defects import LINES, Defect, at_edges, at_faces, worst_first
 from lintsvc.measure.topology import Topology
 from lintsvc.measure.topology_groups import components, over_corners
 
@@ -188,6 +188,8 @@ class Soundness:
     def pinched(self) -> Defects:
         """One for each vertex in which sheets of surface meet and not along an edge. Value: faces there."""
         mesh, vertices = self.mesh, self.topology.pinched
+        if not len(vertices):
+            return ()
         value = np.bincount(mesh.faces[self.topology.counted].ravel(), minlength=len(mesh.vertices))[vertices]
 
         def make(rows: Rows) -> Defect:
@@ -331,7 +333,7 @@ class Soundness:
 
         def make(rows: Rows) -> Defect:
             pairs = found.of(rows[np.argsort(-found.depth_mm[rows], kind="stable")])
-            lines = crossing_lines(self.mesh, pairs)
+            lines = crossing_lines(self.mesh, pairs.of(slice(LINES)))
             kinds = set(pairs.kind.tolist())
             kind = "crossing" if CROSSING in kinds else "folded" if kinds == {BACK_TO_BACK} else "doubled"
             # The middle of a line of crossing is surely on both; else the middle of the deepest overlap.

@@ -10,14 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.mesh import Floats, Mesh
-from lintsvc.measure.topology_groups import by_label
 from lintsvc.model.finding import Point3, Where
 
 #: So many defects of one kind are told one by one, worst first; the rest are told in one.
 SHOWN = 10
 #: So many faces and lines of one defect are listed; its counts stay true.
 LISTED = 5000
-_LINES = 2000
+LINES = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +80,7 @@ def at_edges(mesh: Mesh, ends: NDArray[Any], faces: NDArray[Any], *, on_edge: bo
 
 
 def _lines(pieces: Floats) -> tuple[tuple[Point3, Point3], ...]:
-    return tuple((point3(a), point3(b)) for a, b in pieces[:_LINES])
+    return tuple((point3(a), point3(b)) for a, b in pieces[:LINES])
 
 
 def worst_first(
@@ -99,16 +98,14 @@ def worst_first(
     """
     if not len(label):
         return ()
-    groups = by_label(label)
     rows = np.bincount(label)
     mean = np.stack([np.bincount(label, weights=middles[:, k]) / rows for k in range(3)], axis=1)
     near = np.array([float(f"{x:.9g}") for x in value]) if len(value) <= LISTED else value
     order = np.lexsort((*np.round(mean.T, 6), -rows, -near))
     # One that is left over is better told than counted.
     head = order if len(order) <= shown + 1 else order[:shown]
-    told = [replace(make(groups[g]), value=float(value[g])) for g in head]
+    told = [replace(make(np.flatnonzero(label == g)), value=float(value[g])) for g in head]
     if len(head) < len(order):
-        tail = order[shown:]
-        every = np.concatenate([groups[g] for g in tail])
-        told.append(replace(make(every), value=float(value[tail[0]]), alike=len(tail)))
+        rest = np.flatnonzero(~np.isin(label, head))
+        told.append(replace(make(rest), value=float(value[order[shown]]), alike=len(order) - shown))
     return tuple(told)

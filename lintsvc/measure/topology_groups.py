@@ -30,9 +30,14 @@ def by_label(labels: NDArray[Any]) -> list[NDArray[np.int64]]:
 def over_corners(corners: NDArray[Any]) -> Ints:
     """Label the rows of (k, n) vertex numbers, faces or edges, that hang together over a vertex."""
     rows = len(corners)
-    used, place = np.unique(corners.ravel(), return_inverse=True)
+    place = corners.ravel()
+    count = int(place.max(initial=-1)) + 1
+    if count > 8 * rows:
+        # A few rows of a large mesh: not a label for each of its vertices.
+        used, place = np.unique(place, return_inverse=True)
+        count = len(used)
     row = np.repeat(np.arange(rows), corners.shape[1])
-    return components(rows + len(used), row, rows + place.ravel())[:rows]
+    return components(rows + count, row, rows + place.ravel())[:rows]
 
 
 @compiled

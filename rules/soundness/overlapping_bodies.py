@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, Source, rule
+from lintsvc.rulebook import COMMON_PRACTICE, CannotCheck, Checked, Hit, Limit, Source, rule
 
 STANDARD = Source(
     "standard",
@@ -65,3 +65,5 @@ def overlapping_bodies(part: Checked, limit: float) -> Iterator[Hit]:
             message="A closed shell of {measured} lies within a body and faces outward: it would be printed solid.",
             remedy="Turn it over if it is to be a void; delete it if it is not.",
         )
+    if not part.body.soundness.contacts.complete:
+        raise CannotCheck("so many faces cross each other that not all could be compared")

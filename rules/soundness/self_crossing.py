@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, Source, rule
+from lintsvc.rulebook import COMMON_PRACTICE, CannotCheck, Checked, Hit, Limit, Source, rule
 
 STANDARD = Source(
     "standard",
@@ -47,3 +47,5 @@ def self_crossing(part: Checked, limit: float) -> Iterator[Hit]:
         if place.alike > 1:
             message = f"There are {place.alike} more places where the surface crosses itself, up to {{measured}} deep."
         yield Hit(measured=place.value, where=place.where, words={"faces": place.count}, message=message)
+    if not part.body.soundness.contacts.complete:
+        raise CannotCheck("so many faces cross each other that not all could be compared")

@@ -253,6 +253,18 @@ def test_with_very_many_contacts_every_face_is_still_found(monkeypatch: pytest.M
     assert some.faces.tolist() == whole.faces.tolist()
 
 
+def test_heap_of_faces_that_all_cross_is_given_up_and_said_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    random = np.random.default_rng(3)
+    heap = Mesh(random.normal(size=(9000, 3)), np.arange(9000).reshape(-1, 3))
+    monkeypatch.setattr(self_crossing, "_MOST_COMPARED", 100_000)
+    monkeypatch.setattr(self_crossing, "_MOST_A_FACE", 0)
+    found = contacts(heap, 1e-9)
+    assert not found.complete
+    assert len(found) > 0
+    monkeypatch.setattr(self_crossing, "_MOST_A_FACE", 500)
+    assert contacts(Mesh(*sphere(5.0, 60, 80)), 1e-9).complete
+
+
 def test_order_of_faces_and_threads_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     body = join(sphere(5.0, 60, 80), moved(sphere(4.0, 50, 70), 3.1, 1.7, 0.9))
     was = pairs(contacts(Mesh(*body), 1e-9))
