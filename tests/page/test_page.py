@@ -33,6 +33,15 @@ def drop(page: Page, *files: Path) -> None:
     page.dispatch_event(".drop", "drop", {"dataTransfer": transfer})
 
 
+def wait_for_view(page: Page) -> None:
+    """Wait until the part is drawn. Asked again and again: the page's policy forbids the browser's own waiting code."""
+    for _ in range(200):
+        if page.evaluate("window.lintsvcLit() !== null"):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("the part was not drawn in 20 s")
+
+
 def report_of(page: Page) -> dict:
     check = page.url.rsplit("/", 1)[1]
     answer = page.request.get(f"/api/v1/checks/{check}/report.json")
@@ -48,6 +57,7 @@ def test_a_dropped_body_ends_in_a_ranked_list_with_lit_faces(page: Page, demo: P
     findings = report_of(page)["parts"][0]["findings"]
     heads = page.locator(".finding-head")
     expect(heads).to_have_count(len(findings))
+    wait_for_view(page)
     picture(page, "body", tmp_path)
     for i, finding in enumerate(findings):
         expect(heads.nth(i)).to_contain_text(finding["message"].split(";")[0].split(",")[0])
@@ -72,6 +82,7 @@ def test_a_flat_shows_its_findings_as_lit_entities(page: Page, demo: Path, tmp_p
     assert findings
     heads = page.locator(".finding-head")
     expect(heads).to_have_count(len(findings))
+    wait_for_view(page)
     for i, finding in enumerate(findings):
         if finding["where"] is None or not finding["where"].get("entities"):
             continue

@@ -32,6 +32,8 @@ export class CheckPage {
   constructor(private id: string, private readonly go: (path: string) => void) {
     fill(this.element, this.verdict);
     document.addEventListener("keydown", this.key);
+    // For tests: which faces or entities are lit; null while there is no view.
+    (window as unknown as { lintsvcLit: () => number[] | null }).lintsvcLit = () => this.view?.lit() ?? null;
     void api.materials().then(({ materials }) => { this.materials = materials; this.panels(); }, () => undefined);
     this.start();
   }
@@ -137,8 +139,6 @@ export class CheckPage {
         fill(this.viewPlace, view.element);
         this.showTools();
         if (this.chosen !== null) view.select(this.chosen);
-        // For tests: which faces or entities are lit.
-        (window as unknown as { lintsvcLit: () => number[] }).lintsvcLit = () => view.lit();
       },
       (error: unknown) => {
         if (mine === this.viewing) fill(this.viewPlace, h("p", { class: "problem" }, text.viewFailed(error instanceof Error ? error.message : String(error))));

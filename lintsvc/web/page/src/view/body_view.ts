@@ -29,7 +29,7 @@ export class BodyView implements PartView {
   private readonly edges: LineSegments<BufferGeometry, LineBasicMaterial> | null = null;
   private readonly centre = new Vector3();
   private readonly sizeOf = new Vector3();
-  private readonly sun = new DirectionalLight(0xffffff, 1.6);
+  private readonly sun = new DirectionalLight(0xffffff, 2.4);
   private readonly observer: ResizeObserver;
   private radius = 1;
   private chosen: number | null = null;
@@ -60,7 +60,7 @@ export class BodyView implements PartView {
     // Flat shading needs no normals: they come from the triangle itself, which also shows facets as they are.
     this.mesh = new Mesh(geometry, new MeshLambertMaterial({ flatShading: true, side: DoubleSide }));
     this.mesh.raycast = acceleratedRaycast;
-    this.scene.add(this.mesh, this.marks, new AmbientLight(0xffffff, 1.3), this.sun);
+    this.scene.add(this.mesh, this.marks, new AmbientLight(0xffffff, 1.0), this.sun);
     if (body.triangles <= MOST_FACES_WITH_EDGES) {
       this.edges = new LineSegments(new EdgesGeometry(geometry, 25), new LineBasicMaterial());
       this.scene.add(this.edges);
@@ -314,7 +314,10 @@ export class BodyView implements PartView {
     this.asked = true;
     requestAnimationFrame(() => {
       this.asked = false;
-      this.sun.position.copy(this.camera.position).sub(this.controls.target).add(new Vector3(0, 0, this.radius));
+      // Over the left shoulder of whoever looks, so that faces differ by their slope from every side.
+      const left = new Vector3().setFromMatrixColumn(this.camera.matrixWorld, 0).multiplyScalar(-2.4 * this.radius);
+      const up = new Vector3().setFromMatrixColumn(this.camera.matrixWorld, 1).multiplyScalar(3.2 * this.radius);
+      this.sun.position.copy(this.camera.position).sub(this.controls.target).add(left).add(up);
       const scale = this.scene.getObjectByName("scale") as LineSegments<BufferGeometry, LineBasicMaterial>;
       scale.material.color.set(new Color(colours().faint));
       this.renderer.render(this.scene, this.camera);
