@@ -10,7 +10,7 @@ from lintsvc import __version__
 from lintsvc.store.blobs import Blobs
 from lintsvc.store.checks import FileOf
 from lintsvc.store.database import Database
-from lintsvc.store.keeping import artefact_blob
+from lintsvc.store.keeping import find_artefact, open_artefact
 
 SCHEMA = "1"
 
@@ -21,11 +21,11 @@ class NotStored(Exception):
 
 def read_artefact(db: Database, blobs: Blobs, place: str, name: str) -> bytes:
     """Return something that was made. Raises NotStored."""
-    found = artefact_blob(db, place, name)
+    found = find_artefact(db, place, name)
     if found is None:
         raise NotStored(name)
     try:
-        with blobs.open(found[0]) as file:
+        with open_artefact(blobs, found) as file:
             return file.read()
     except FileNotFoundError:
         raise NotStored(name) from None

@@ -354,7 +354,8 @@ def delete_checks(db: Database, ids: Sequence[str]) -> Deleted:
         for x in connection.execute(select(checks.c.owner, checks.c.bytes).where(checks.c.id.in_(ids))).all():
             _add_usage(connection, x.owner, -x.bytes)
         places = [f"check/{x}" for x in ids]
-        made = connection.execute(select(artefacts.c.blob).where(artefacts.c.place.in_(places))).scalars().all()
+        stored = select(artefacts.c.blob).where(artefacts.c.place.in_(places), artefacts.c.blob != "")
+        made = connection.execute(stored).scalars().all()
         connection.execute(delete(artefacts).where(artefacts.c.place.in_(places)))
         # The rows that hang on them go by the foreign keys.
         connection.execute(delete(checks).where(checks.c.id.in_(ids)))

@@ -32,11 +32,22 @@ class Claim:
 
 @dataclass(frozen=True, slots=True)
 class Artefact:
-    """Something made from a file and kept as a blob."""
+    """Something made from a file: small things stand in the records (`data`, packed), larger ones in a blob."""
 
     name: str
     blob: str
-    bytes: int
+    size: int
+    data: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FileResult:
+    """What the check of one file gave. The blobs of `made` are stored already."""
+
+    number: int
+    key: str
+    summary: Mapping[str, int]
+    made: Sequence[Artefact]
 
 
 def _lease_ran_out(db: Database, lease_seconds: float) -> ColumnElement[bool]:
@@ -99,25 +110,26 @@ def _still_mine(connection: Connection, claim: Claim) -> bool:
     return found is not None
 
 
-def finish_file(
-    db: Database, claim: Claim, number: int, key: str, summary: Mapping[str, int], made: Sequence[Artefact]
-) -> bool:
+def finish_file(db: Database, claim: Claim, result: FileResult) -> bool:
     """Store the result of one file and link it. Return False when the claim is lost, or the result was there already.
 
     On False the caller deletes the blobs in `made`: nothing points at them.
     """
     with db.writing() as connection:
-        if not _still_mine(connection, claim):
-            return False
-        fresh = connection.execute(select(results.c.key).where(results.c.key == key)).scalar() is None
-        if fresh:
-            connection.execute(insert(results).values(key=key, created=db.now, summary=json.dumps(dict(summary))))
-            add_artefacts(db, connection, f"result/{key}", made)
-        connection.execute(
-            update(check_files)
-            .where(check_files.c.check_id == claim.check.id, check_files.c.number == number)
-            .values(key=key, result=key)
-        )
+        return _still_mine(connection, claim) and _store(db, connection, claim, result)
+
+
+def _store(db: Database, connection: Connection, claim: Claim, result: FileResult) -> bool:
+    key = result.key
+    fresh = connection.execute(select(results.c.key).where(results.c.key == key)).scalar() is None
+    if fresh:
+        connection.execute(insert(results).values(key=key, created=db.now, summary=json.dumps(dict(result.summary))))
+        add_artefacts(db, connection, f"result/{key}", result.made)
+    connection.execute(
+        update(check_files)
+        .where(check_files.c.check_id == claim.check.id, check_files.c.number == result.number)
+        .values(key=key, result=key)
+    )
     return fresh
 
 
@@ -145,22 +157,28 @@ def add_artefacts(db: Database, connection: Connection, place: str, made: Sequen
     if made:
         connection.execute(
             insert(artefacts).values(created=db.now),
-            [{"place": place, "name": x.name, "blob": x.blob, "bytes": x.bytes} for x in made],
+            [{"place": place, "name": x.name, "blob": x.blob, "bytes": x.size, "data": x.data} for x in made],
         )
 
 
-def finish(db: Database, claim: Claim, why: str = "") -> dict[str, Any] | None:
-    """End a check: done, or failed with the reason. Return its summary, or None when the claim is lost."""
+def finish(
+    db: Database, claim: Claim, why: str = "", last: FileResult | None = None
+) -> tuple[dict[str, Any] | None, bool]:
+    """End a check, done or failed with the reason; with it the result of its last file, in one transaction.
+
+    Return its summary, None when the claim is lost; and whether `last` was stored (see `finish_file`).
+    """
     with db.writing() as connection:
         if not _still_mine(connection, claim):
-            return None
+            return None, False
+        fresh = last is not None and _store(db, connection, claim, last)
         total = summarise(connection, claim.check.id)
         connection.execute(
             update(checks)
             .where(checks.c.id == claim.check.id)
             .values(state=FAILED if why else DONE, finished=db.now, claim=None, step="", percent=100.0, why=why)
         )
-    return dict(total)
+    return dict(total), fresh
 
 
 def end_cancelled(db: Database, claim: Claim) -> None:

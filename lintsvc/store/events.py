@@ -44,17 +44,20 @@ def stream(check_id: str) -> str:
     return f"lintsvc:check:{check_id}"
 
 
+#: Adds an event and tells of it in one round trip, and in one order for all that listen.
+_PUBLISH = """
+local number = redis.call('XADD', KEYS[1], 'MAXLEN', '~', ARGV[1], '*', 'event', ARGV[3], 'data', ARGV[4])
+redis.call('EXPIRE', KEYS[1], ARGV[2])
+redis.call('PUBLISH', ARGV[5], ARGV[6] .. '\\n' .. number .. '\\n' .. ARGV[3] .. '\\n' .. ARGV[4])
+"""
+
+
 def publish(client: redis.Redis, check_id: str, event: str, data: Mapping[str, Any]) -> None:
     """Add an event to a check's stream and tell the listeners. Without Redis it is dropped."""
     text = json.dumps(data, separators=(",", ":"))
+    script = client.register_script(_PUBLISH)
     try:
-        number: Any = client.xadd(
-            stream(check_id), {"event": event, "data": text}, maxlen=KEEP_EVENTS, approximate=True
-        )
-        pipe = client.pipeline(transaction=False)
-        pipe.expire(stream(check_id), KEEP_SECONDS)
-        pipe.publish(CHANNEL, f"{check_id}\n{number}\n{event}\n{text}")
-        pipe.execute()
+        script(keys=[stream(check_id)], args=[KEEP_EVENTS, KEEP_SECONDS, event, text, CHANNEL, check_id])
     except redis.RedisError as error:
         log.warning("an event of %s was dropped: %s", check_id, error)
 

@@ -7,11 +7,14 @@ committed; a new upload of the same bytes waits for the row and then stores them
 
 from __future__ import annotations
 
+import io
 import json
 import logging
 import secrets
+import zlib
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from sqlalchemy import delete, exists, insert, select
 from sqlalchemy.exc import IntegrityError
@@ -19,11 +22,14 @@ from sqlalchemy.exc import IntegrityError
 from lintsvc.store import blobs as blob_names
 from lintsvc.store.blobs import Blobs
 from lintsvc.store.checks import Deleted
+from lintsvc.store.claims import Artefact
 from lintsvc.store.database import Database
 from lintsvc.store.tables import artefacts, blobs, check_files, facts, holds, results, uploads
 
 log = logging.getLogger(__name__)
 
+#: Up to this size, packed, something that was made stands in the records.
+SMALL_BYTES = 16 * 1024
 #: How long a stored upload waits for the check that it is for.
 HOLD_SECONDS = 3600.0
 
@@ -70,7 +76,8 @@ def _purge_result(db: Database, key: str) -> list[str]:
                 return []
             connection.execute(delete(results).where(results.c.key == key, ~used))
             place = f"result/{key}"
-            made = list(connection.execute(select(artefacts.c.blob).where(artefacts.c.place == place)).scalars())
+            stored = select(artefacts.c.blob).where(artefacts.c.place == place, artefacts.c.blob != "")
+            made = list(connection.execute(stored).scalars())
             connection.execute(delete(artefacts).where(artefacts.c.place == place))
             return made
     except IntegrityError:
@@ -100,13 +107,40 @@ def purge_unused(db: Database, store: Blobs, limit: int = 500) -> None:
         _purge_file(db, store, sha256)
 
 
-def artefact_blob(db: Database, place: str, name: str) -> tuple[str, int] | None:
-    """Return blob and size of something that was made, or None when it is not."""
+def make_artefact(store: Blobs, name: str, data: bytes, scratch: Path) -> Artefact:
+    """Return an artefact of these bytes: packed into the records where it is small, else stored as a blob.
+
+    `scratch` is a folder on this machine to write in. Raises OSError.
+    """
+    packed = zlib.compress(data, 6) if len(data) <= 8 * SMALL_BYTES else b""
+    if packed and len(packed) <= SMALL_BYTES:
+        return Artefact(name, "", len(data), packed)
+    path = scratch / f"keep-{secrets.token_hex(4)}"
+    path.write_bytes(data)
+    blob = blob_names.made_blob()
+    store.put(blob, path)
+    return Artefact(name, blob, len(data))
+
+
+def drop_made(store: Blobs, made: Iterable[Artefact]) -> None:
+    """Delete the blobs of artefacts that were not recorded."""
+    for artefact in made:
+        if artefact.blob:
+            store.delete(artefact.blob)
+
+
+def find_artefact(db: Database, place: str, name: str) -> Artefact | None:
+    """Return something that was made, or None when it is not."""
     with db.reading() as connection:
         row = connection.execute(
-            select(artefacts.c.blob, artefacts.c.bytes).where(artefacts.c.place == place, artefacts.c.name == name)
+            select(artefacts).where(artefacts.c.place == place, artefacts.c.name == name)
         ).one_or_none()
-    return None if row is None else (row.blob, row.bytes)
+    return None if row is None else Artefact(row.name, row.blob, row.bytes, row.data)
+
+
+def open_artefact(store: Blobs, artefact: Artefact) -> IO[bytes]:
+    """Open it for reading. Raises FileNotFoundError."""
+    return store.open(artefact.blob) if artefact.blob else io.BytesIO(zlib.decompress(artefact.data or b""))
 
 
 def set_fact(db: Database, name: str, value: Any) -> None:

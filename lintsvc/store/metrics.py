@@ -26,24 +26,32 @@ def _field(name: str, labels: Mapping[str, str], part: str) -> str:
     return f"{name}|{said}|{part}"
 
 
-def count(client: redis.Redis, name: str, labels: Mapping[str, str]) -> None:
-    """Add one to a counter."""
-    try:
-        client.hincrby(KEY, _field(name, labels, "count"), 1)
-    except redis.RedisError:
-        return
+class Tally:
+    """What is counted along the way, sent in one go by `flush`."""
 
+    def __init__(self, client: redis.Redis) -> None:
+        self._client = client
+        self._added: list[tuple[str, float]] = []
 
-def measure(client: redis.Redis, name: str, value: float, labels: Mapping[str, str]) -> None:
-    """Add a value to a histogram."""
-    bucket = next((x for x in BUCKETS[name] if value <= x), None)
-    try:
-        pipe = client.pipeline(transaction=False)
-        pipe.hincrby(KEY, _field(name, labels, f"le {bucket:g}" if bucket is not None else "le +Inf"), 1)
-        pipe.hincrbyfloat(KEY, _field(name, labels, "sum"), value)
-        pipe.execute()
-    except redis.RedisError:
-        return
+    def count(self, name: str, **labels: str) -> None:
+        """Add one to a counter."""
+        self._added.append((_field(name, labels, "count"), 1.0))
+
+    def measure(self, name: str, value: float, **labels: str) -> None:
+        """Add a value to a histogram."""
+        bucket = next((f"le {x:g}" for x in BUCKETS[name] if value <= x), "le +Inf")
+        self._added += [(_field(name, labels, bucket), 1.0), (_field(name, labels, "sum"), value)]
+
+    def flush(self) -> None:
+        """Send what was counted. Without Redis it is lost."""
+        added, self._added = self._added, []
+        try:
+            pipe = self._client.pipeline(transaction=False)
+            for field, value in added:
+                pipe.hincrbyfloat(KEY, field, value)
+            pipe.execute()
+        except redis.RedisError:
+            return
 
 
 def read(client: redis.Redis) -> dict[tuple[str, tuple[tuple[str, str], ...]], dict[str, float]]:

@@ -15,6 +15,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -114,7 +115,9 @@ artefacts = Table(
     #: `result/KEY` or `check/ID`: what it is purged with.
     Column("place", String(80), primary_key=True),
     Column("name", String(80), primary_key=True),
+    #: Name of its blob; empty for something small, which stands in `data`, packed by zlib.
     Column("blob", Text, nullable=False),
+    Column("data", LargeBinary),
     Column("bytes", BigInteger, nullable=False),
     Column("created", Float(53), nullable=False),
 )

@@ -13,8 +13,8 @@ from typing import Any
 from a2wsgi import WSGIMiddleware
 from flask import Flask
 
-from lintsvc.store import metrics
 from lintsvc.store.logs import request_id
+from lintsvc.store.metrics import Tally
 from lintsvc.web.app import PREFIX, create_app
 from lintsvc.web.auth import visible_check
 from lintsvc.web.checks_api import WAIT_HEADER
@@ -91,10 +91,9 @@ class Web:
         seconds = time.perf_counter() - started
         log.info("%s %s %d %.1f ms", scope["method"], scope["path"], status, 1000 * seconds)
         if not found and scope["path"].startswith(PREFIX):
-            asyncio.get_running_loop().run_in_executor(
-                None, metrics.measure, self.services.redis, "request_seconds", seconds,
-                {"method": scope["method"], "status": str(status // 100) + "xx"},
-            )  # fmt: skip
+            tally = Tally(self.services.redis)
+            tally.measure("request_seconds", seconds, method=scope["method"], status=f"{status // 100}xx")
+            asyncio.get_running_loop().run_in_executor(None, tally.flush)
 
     async def _stream(self, check_id: str, scope: Scope, receive: Receive, send: Send) -> None:
         headers = dict(scope["headers"])

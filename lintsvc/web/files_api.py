@@ -7,6 +7,7 @@ the layer outside waits for it, so that a client seldom sees that.
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import re
 from collections.abc import Iterator
@@ -92,21 +93,20 @@ def _made(check: Check, name: str, number: int) -> Response:
     place = place_of(check, name, number)
     if place is None:
         return _later(check, name, number)
-    why = keeping.artefact_blob(here.db, place, name + REASON)
+    why = keeping.find_artefact(here.db, place, name + REASON)
     if why is not None:
-        with here.blobs.open(why[0]) as file:
+        with keeping.open_artefact(here.blobs, why) as file:
             raise Problem("not-made", file.read().decode("utf-8", "replace"))
-    found = keeping.artefact_blob(here.db, place, name)
-    if found is None and (failed := here.redis.get(failed_key(place, name))):
-        raise Problem("failed", str(failed), headers={"Retry-After": str(FAILED_SECONDS)})
+    found = keeping.find_artefact(here.db, place, name)
     if found is None:
+        if failed := here.redis.get(failed_key(place, name)):
+            raise Problem("failed", str(failed), headers={"Retry-After": str(FAILED_SECONDS)})
         return _later(check, name, number)
-    blob, size = found
-    # A blob's name is random and it never changes: as good a tag as a hash of its content.
-    etag = blob.rpartition("/")[2]
+    # A place and a name are written once and never changed, and the place is a hash or a random id.
+    etag = hashlib.sha256(f"{place}/{name}".encode()).hexdigest()[:32]
     if request.if_none_match.contains(etag):
         return Response(status=304, headers={"ETag": f'"{etag}"'})
-    opened = here.blobs.open(blob)
+    opened, size = keeping.open_artefact(here.blobs, found), found.size
     response = _geometry(opened, size) if name == "geometry" else _plain(opened, size, name)
     response.set_etag(etag)
     response.headers["Cache-Control"] = "private, no-cache"

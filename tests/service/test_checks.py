@@ -10,9 +10,12 @@ import brotli
 import jsonschema
 from parts.service_parts import box_stl, open_box_stl, plate_dxf
 from service.running import Running, end
+from sqlalchemy import func, select
 
 from lintsvc.reports.geometry import decode_body
 from lintsvc.reports.json_report import schema
+from lintsvc.store.database import Database
+from lintsvc.store.tables import artefacts
 
 
 def test_sent_file_ends_in_a_report_that_fits_its_schema(service: Running) -> None:
@@ -201,11 +204,18 @@ def test_deleted_check_leaves_nothing(service: Running) -> None:
     digest = hashlib.sha256(data).hexdigest()
     stored = service.state / "blobs" / "files" / digest[:2] / digest
     assert stored.exists()
-    before = {x for x in (service.state / "blobs" / "made").rglob("*") if x.is_file()}
+    db = Database(f"sqlite:///{service.state / 'records.sqlite3'}")
+
+    def made() -> int:
+        with db.reading() as connection:
+            return connection.execute(select(func.count()).select_from(artefacts)).scalar_one()
+
+    before = made()
     assert service.request("DELETE", f"/api/v1/checks/{check['id']}").status == 204
     assert not stored.exists()
     # Entry, places and geometry of it are gone.
-    assert len(before) - len({x for x in (service.state / "blobs" / "made").rglob("*") if x.is_file()}) == 3
+    assert before - made() == 3
+    db.dispose()
     assert service.get(f"/api/v1/checks/{check['id']}").status == 404
     assert service.send([], {"file_sha256": digest}).status == 404
 

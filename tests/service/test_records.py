@@ -19,6 +19,7 @@ from sqlalchemy import insert, inspect, select, text, update
 from lintsvc.store import checks, claims, keeping, tokens, uploads
 from lintsvc.store.blobs import FolderBlobs, file_blob
 from lintsvc.store.checks import FileOf, NewCheck, Quota, QuotaUsedUp
+from lintsvc.store.claims import FileResult
 from lintsvc.store.database import Database, alembic_config
 from lintsvc.store.tables import checks as checks_table
 from lintsvc.store.tables import metadata, results
@@ -151,10 +152,11 @@ def test_lost_lease_is_claimed_again_and_the_first_worker_comes_too_late(db: Dat
     assert second.check.id == first.check.id
     assert claims.beat(db, first, 10) == "lost"
     assert claims.beat(db, second, 10) == "go"
-    assert not claims.finish_file(db, first, 0, "k" * 64, {"error": 1}, [])
-    assert claims.finish(db, first) is None
-    assert claims.finish_file(db, second, 0, "k" * 64, {"error": 2}, [])
-    assert claims.finish(db, second) == {"error": 2, "note": 0, "not_checked": 0, "unreadable": 0, "warning": 0}
+    assert not claims.finish_file(db, first, FileResult(0, "k" * 64, {"error": 1}, []))
+    assert claims.finish(db, first) == (None, False)
+    assert claims.finish_file(db, second, FileResult(0, "k" * 64, {"error": 2}, []))
+    total, _ = claims.finish(db, second)
+    assert total == {"error": 2, "note": 0, "not_checked": 0, "unreadable": 0, "warning": 0}
     with db.reading() as connection:
         assert len(connection.execute(select(results)).all()) == 1
 
@@ -273,8 +275,9 @@ def test_result_is_purged_with_its_last_check(db: Database, tmp_path: Path) -> N
     one = new(db, 1, key=key)
     claim = claims.claim_next(db, **LEASE)
     assert claim is not None
-    claims.finish_file(db, claim, 0, key, {"error": 0}, [claims.Artefact("report.json", "made/aa/aaaa", 1)])
-    claims.finish(db, claim)
+    made = [claims.Artefact("report.json", "made/aa/aaaa", 1)]
+    total, fresh = claims.finish(db, claim, last=FileResult(0, key, {"error": 0}, made))
+    assert (fresh, total is not None) == (True, True)
     two = new(db, 1, key=key)
     assert two.state == "done"
     keeping.purge(db, store, checks.delete_checks(db, [one.id]))

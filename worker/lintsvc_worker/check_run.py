@@ -18,10 +18,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from lintsvc.store import claims
-from lintsvc.store.blobs import file_blob, made_blob
+from lintsvc.store import claims, keeping
+from lintsvc.store.blobs import file_blob
 from lintsvc.store.checks import FileOf, result_key
-from lintsvc.store.claims import Artefact, Claim
+from lintsvc.store.claims import Claim, FileResult
+from lintsvc.store.metrics import Tally
 from lintsvc_worker import child
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
@@ -58,6 +59,10 @@ class Watch:
     #: Steps of the child that runs now.
     steps: list[str] = field(default_factory=list)
     next_beat: float = 0.0
+    tally: Tally = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.tally = Tally(self.context.redis)
 
     def says(self, line: dict[str, Any]) -> None:
         """Take one line from the child. It is not trusted: only what is expected is passed on."""
@@ -100,14 +105,20 @@ def run_check(context: Context, claim: Claim) -> None:
     watch = Watch(context, claim, next_beat=time.monotonic() + 1.0)
     watch.tell("state", {"state": "running", "files": len(check.files)})
     started = time.monotonic()
+    why = "workers died of it; see the report" if claim.give_up else ""
+    result: FileResult | None = None
     try:
         for file in check.files:
-            watch.file = file.number
+            # Stored before the next begins: what is done stays done whoever dies.
+            _store(context, claim, result)
+            watch.file, result = file.number, None
             if file.result is None:
-                _run_file(context, claim, file, watch)
+                result = _run_file(context, claim, file, watch)
             watch.tell("file", {"file": file.number})
-        why = "workers died of it; see the report" if claim.give_up else ""
-        total = again_and_again(context, lambda: claims.finish(context.db, claim, why))
+        last = result
+        total, fresh = again_and_again(context, lambda: claims.finish(context.db, claim, why, last))
+        if last is not None and not fresh:
+            keeping.drop_made(context.blobs, last.made)
     except Stopped as stopped:
         _let_go(context, claim, watch, stopped.why)
         return
@@ -125,8 +136,9 @@ def run_check(context: Context, claim: Claim) -> None:
         return
     state = "failed" if why else "done"
     watch.tell("state", {"state": state, "summary": total})
-    context.count("checks", state=state)
-    context.measure("check_seconds", time.monotonic() - started)
+    watch.tally.count("checks", state=state)
+    watch.tally.measure("check_seconds", time.monotonic() - started)
+    watch.tally.flush()
     log.info("check %s %s, %s", check.id, state, total, extra={"request": check.request})
 
 
@@ -134,7 +146,8 @@ def _let_go(context: Context, claim: Claim, watch: Watch, why: str) -> None:
     if why == "cancelled":
         again_and_again(context, lambda: claims.end_cancelled(context.db, claim))
         watch.tell("state", {"state": "cancelled"})
-        context.count("checks", state="cancelled")
+        watch.tally.count("checks", state="cancelled")
+        watch.tally.flush()
     elif why in ("stopping", "waiting"):
         again_and_again(context, lambda: claims.hand_back(context.db, claim))
         watch.tell("state", {"state": "queued"})
@@ -143,12 +156,18 @@ def _let_go(context: Context, claim: Claim, watch: Watch, why: str) -> None:
     log.info("check %s let go: %s", claim.check.id, why, extra={"request": claim.check.request})
 
 
-def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> None:
+def _store(context: Context, claim: Claim, result: FileResult | None) -> None:
+    if result is not None and not again_and_again(context, lambda: claims.finish_file(context.db, claim, result)):
+        keeping.drop_made(context.blobs, result.made)
+
+
+def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> FileResult | None:
+    """Check one file. Return its result, None where a stored one was found."""
     choices = dict(claim.check.choices)
     key = result_key(file.sha256, choices, context.version)
     if again_and_again(context, lambda: claims.link_known(context.db, claim, file.number, key)):
-        context.count("files", outcome="known")
-        return
+        watch.tally.count("files", outcome="known")
+        return None
     with scratch_folder(context) as scratch:
         if claim.give_up:
             entry, places, outcome = _given_up(file, choices), b"", "given up"
@@ -157,29 +176,22 @@ def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> Non
         if outcome != "done":
             # The next try may fare better: this result is for this check alone.
             key = scratch_key(key, claim.check.id, claim.secret, file.number)
-        made = [_keep(context, scratch, child.REPORT, json.dumps(entry).encode())]
-        made.append(_keep(context, scratch, child.PLACES, places or b'{"findings": []}'))
-    summary = summary_of(entry)
-    stored = again_and_again(context, lambda: claims.finish_file(context.db, claim, file.number, key, summary, made))
-    if not stored:
-        for artefact in made:
-            context.blobs.delete(artefact.blob)
-    context.count("files", outcome=outcome)
+        made = [
+            keeping.make_artefact(context.blobs, name, data, scratch)
+            for name, data in (
+                (child.REPORT, json.dumps(entry).encode()),
+                (child.PLACES, places or b'{"findings": []}'),
+            )
+        ]
+    watch.tally.count("files", outcome=outcome)
     for step, seconds in entry["seconds"].items():
-        context.measure("step_seconds", seconds, step=step)
+        watch.tally.measure("step_seconds", seconds, step=step)
+    return FileResult(file.number, key, summary_of(entry), made)
 
 
 def _given_up(file: FileOf, choices: Mapping[str, Any]) -> dict[str, Any]:
     why = "The process that checked this file died every time, so it was given up."
     return lost_entry(file, choices, why, "", "Export the part again, more simply if possible, and check it once more.")
-
-
-def _keep(context: Context, scratch: Path, name: str, data: bytes) -> Artefact:
-    path = scratch / f"keep-{name}"
-    path.write_bytes(data)
-    blob = made_blob()
-    context.blobs.put(blob, path)
-    return Artefact(name, blob, len(data))
 
 
 def _check_file(
@@ -207,12 +219,11 @@ def _check_file(
         if not last:
             limits = replace(limits, seconds=max(1.0, ends - time.monotonic()))
         ended = context.zygote.run(job, folder, limits, watch.says, watch.tick)
-        context.measure("peak_mib", ended.peak_bytes / 2**20)
+        watch.tally.measure("peak_mib", ended.peak_bytes / 2**20)
         if watch.stop:
             raise Stopped(watch.stop)
-        if ended.how == "done" and (folder / child.REPORT).exists():
-            entry = json.loads(read_made(folder / child.REPORT))
-            return entry, read_made(folder / child.PLACES), "rules lost" if lost else "done"
+        if ended.how == "done" and (made := _what_it_made(folder)) is not None:
+            return *made, "rules lost" if lost else "done"
         log.warning("check of %s ended in %s: %s", file.sha256[:12], ended.step, ended.how)
         if _from_outside(ended) and deaths < 3:
             deaths += 1
@@ -228,6 +239,16 @@ def _check_file(
         finished.discard(ended.step)
         lost[ended.step] = f"the rule failed: {why}"
         last = last or len(lost) >= _MOST_LOST or time.monotonic() > ends
+
+
+def _what_it_made(folder: Path) -> tuple[dict[str, Any], bytes] | None:
+    """Entry and places that the child wrote; None when they are not there or are no such thing."""
+    try:
+        entry = json.loads(read_made(folder / child.REPORT))
+        places = read_made(folder / child.PLACES)
+    except (OSError, ValueError):
+        return None
+    return (entry, places) if isinstance(entry, dict) else None
 
 
 def _from_outside(ended: Ended) -> bool:

@@ -12,7 +12,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from lintsvc.settings import Settings
-from lintsvc.store import claims, events, metrics
+from lintsvc.store import claims, events
 from lintsvc.store.blobs import Blobs, open_blobs
 from lintsvc.store.claims import Claim
 from lintsvc.store.database import Database
@@ -45,14 +45,6 @@ class Context:
     def publish(self, check_id: str, event: str, data: Mapping[str, Any]) -> None:
         """Publish an event."""
         events.publish(self.redis, check_id, event, data)
-
-    def count(self, name: str, **labels: str) -> None:
-        """Add one to a counter."""
-        metrics.count(self.redis, name, labels)
-
-    def measure(self, name: str, value: float, **labels: str) -> None:
-        """Add a value to a histogram."""
-        metrics.measure(self.redis, name, value, labels)
 
     def beat(self, claim: Claim, step: str, percent: float) -> Literal["go", "cancelled", "lost"]:
         """Keep a claim alive. Without the records the work goes on: they may be back before the lease ends."""

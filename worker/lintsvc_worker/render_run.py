@@ -10,9 +10,8 @@ from sqlalchemy.exc import IntegrityError
 
 from lintsvc.store import claims, keeping
 from lintsvc.store.assemble import assemble_report
-from lintsvc.store.blobs import file_blob, made_blob
+from lintsvc.store.blobs import file_blob
 from lintsvc.store.checks import Check, FileOf, read_check
-from lintsvc.store.claims import Artefact
 from lintsvc.store.renders import FAILED_SECONDS, PICTURES, REASON, failed_key, place_of
 from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
@@ -28,7 +27,7 @@ def run_render(context: Context, check_id: str, name: str, number: int) -> None:
     if check is None or number >= len(check.files):
         return
     place = place_of(check, name, number)
-    if place is None or keeping.artefact_blob(context.db, place, name) is not None:
+    if place is None or keeping.find_artefact(context.db, place, name) is not None:
         return
     with scratch_folder(context) as scratch:
         data, reason, failed = _make(context, check, check.files[number], name, scratch)
@@ -37,12 +36,13 @@ def run_render(context: Context, check_id: str, name: str, number: int) -> None:
             context.redis.set(failed_key(place, name), reason, ex=FAILED_SECONDS)
             context.publish(check_id, "made", {"name": name, "file": number})
             return
-        artefact = _store(context, scratch, name if data is not None else name + REASON, data or reason.encode())
+        told = name if data is not None else name + REASON
+        artefact = keeping.make_artefact(context.blobs, told, data or reason.encode(), scratch)
     try:
         with context.db.writing() as connection:
             claims.add_artefacts(context.db, connection, place, [artefact])
     except IntegrityError:
-        context.blobs.delete(artefact.blob)  # somebody else made it in the same instant
+        keeping.drop_made(context.blobs, [artefact])  # somebody else made it in the same instant
     context.publish(check_id, "made", {"name": name, "file": number})
 
 
@@ -87,11 +87,3 @@ def _packed(name: str, data: bytes) -> bytes:
 
     packed: bytes = brotli.compress(data, quality=4)
     return packed
-
-
-def _store(context: Context, scratch: Path, name: str, data: bytes) -> Artefact:
-    path = scratch / "made"
-    path.write_bytes(data)
-    blob = made_blob()
-    context.blobs.put(blob, path)
-    return Artefact(name, blob, len(data))
