@@ -66,6 +66,7 @@ def test_a_dropped_body_ends_in_a_ranked_list_with_lit_faces(page: Page, demo: P
         # Faces are sent sorted: as many are lit as the report names, and the same ones on a second look.
         lit = page.evaluate("window.lintsvcLit()")
         assert len(lit) == len(finding["where"]["faces"])
+    page.wait_for_timeout(800)  # the view flies there
     picture(page, "body-finding", tmp_path)
 
 

@@ -71,6 +71,7 @@ export const text = {
   format: "Format",
   notes: "Noticed while reading",
   unitLine: (unit: string, why: string) => `Read in ${unit}: ${why}`,
+  unitNames: { mm: "millimetres", in: "inches", cm: "centimetres", m: "metres" } as Record<string, string>,
   unitOther: (unit: string, size: string) => `If it was meant in ${unit}, it would be ${size}.`,
   measured: "measured",
   limit: "limit",

@@ -47,8 +47,10 @@ export function factsPanel(report: PartReport): HTMLElement {
       ? h(
           "p",
           { class: units.stated ? "quiet" : "doubt" },
-          text.unitLine(units.value, units.why),
-          units.other && units.other_size_mm ? ` ${text.unitOther(units.other, size(units.other_size_mm))}` : null,
+          text.unitLine(text.unitNames[units.value] ?? units.value, units.why),
+          units.other && units.other_size_mm
+            ? ` ${text.unitOther(text.unitNames[units.other] ?? units.other, size(units.other_size_mm.filter((x) => x > 0)))}`
+            : null,
         )
       : null,
     report.notes?.length

@@ -160,12 +160,16 @@ export class FlatView implements PartView {
     this.marks.replaceChildren();
     this.findings.forEach((finding, i) => {
       const chosen = i === this.chosen;
-      let path = "";
-      for (const number of finding.entities) for (const shape of this.shapesOf.get(number) ?? []) path += pathOf(shape);
-      for (const [a, b] of finding.lines) path += pathOf({ line: [a[0], a[1], b[0], b[1]] });
+      let whole = "";
+      for (const number of finding.entities) for (const shape of this.shapesOf.get(number) ?? []) whole += pathOf(shape);
+      let exact = "";
+      for (const [a, b] of finding.lines) exact += pathOf({ line: [a[0], a[1], b[0], b[1]] });
+      // Where the fault is a piece of an entity, the piece is lit and the rest of it only hinted at.
+      const path = exact || whole;
       const faint = this.chosen !== null && !chosen ? " flat-light-faint" : "";
       const kind = `flat-light flat-light-${finding.level}${chosen ? " flat-light-chosen" : faint}`;
       const pick = (event: Event) => { event.stopPropagation(); this.onPick(i); };
+      if (exact && whole && chosen) this.lights.append(s("path", { class: "flat-light flat-light-chosen flat-light-hint", d: whole }));
       if (path) this.lights.append(s("path", { class: kind, d: path, onclick: pick }));
       else if (finding.point) {
         const [x, y] = finding.point;
