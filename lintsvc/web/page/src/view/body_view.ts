@@ -249,7 +249,7 @@ export class BodyView implements PartView {
     const [low, high] = finding.box!;
     const middle = finding.point ? new Vector3(...finding.point) : new Vector3((low[0] + high[0]) / 2, (low[1] + high[1]) / 2, (low[2] + high[2]) / 2);
     const extent = Math.hypot(high[0] - low[0], high[1] - low[1], high[2] - low[2]);
-    const zoom = Math.min(12, Math.max(1, (this.radius * 0.9) / Math.max(extent, this.radius * 0.02)));
+    const zoom = Math.min(5, Math.max(1, (this.radius * 0.9) / Math.max(extent, this.radius * 0.02)));
     // Look at the place from the side of the part it lies on.
     const outward = middle.clone().sub(this.centre);
     const here = this.camera.position.clone().sub(this.controls.target).normalize();
