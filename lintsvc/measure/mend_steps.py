@@ -17,7 +17,7 @@ from lintsvc.measure.topology_seams import close_seams
 _SEAM_SHARE = 2e-5
 #: A face no higher than this share of `Draft.reach` has its corners on one line.
 _FLAT = 0.5
-_MOST_ROUNDS = 40
+_MOST_ROUNDS = 16
 #: With more open edges than this, stitching would take too long, and the file needs more than a mend.
 _MOST_OPEN = 5000
 

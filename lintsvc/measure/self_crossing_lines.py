@@ -57,7 +57,11 @@ def _cut(corners: Floats, on_plane: Floats, normal: Floats, way: Floats) -> tupl
     crosses = distance * after < 0
     share = np.where(crosses, distance / np.where(crosses, distance - after, 1.0), 0.0)
     points = np.concatenate([corners + share[..., None] * (beyond - corners), corners], axis=1)
-    valid = np.concatenate([crosses, distance == 0.0], axis=1)
+    on = distance == 0.0
+    # A triangle that only has an edge in the plane, but for rounding: take that edge.
+    off = np.flatnonzero(~(crosses | on).any(axis=1))
+    on[off[:, None], np.abs(distance[off]).argsort(axis=1)[:, :2]] = True
+    valid = np.concatenate([crosses, on], axis=1)
     along = np.einsum("kij,kj->ki", points, way)
     low, high = np.where(valid, along, np.inf), np.where(valid, along, -np.inf)
     rows = np.arange(len(corners))

@@ -237,6 +237,18 @@ def test_lines_of_crossing_lie_on_both_faces() -> None:
     assert (times >= 2).all()
 
 
+def test_line_of_a_crossing_at_an_edge_is_that_edge() -> None:
+    # The small box is cut into squares, and the large side runs along their edges, but for rounding.
+    small = grid_box((3, 3, 3), (6, 4, 4))
+    body = join(box(4.0 + 1e-7, 8.0, 8.0), small)
+    found = contacts(welded(*body), 1e-6)
+    lines = crossing_lines(welded(*body), found)
+    assert len(lines) > 0
+    assert np.abs(lines[..., 0] - 4.0).max() < 1e-6
+    assert lines[..., 1:].min() >= 3.0 - 1e-6
+    assert lines[..., 1:].max() <= 4.0 + 1e-6
+
+
 def test_middle_of_an_overlap_lies_in_it() -> None:
     corners = np.array([[0.0, 0, 0], [10, 0, 0], [0, 10, 0], [4, 4, 0], [14, 4, 0], [4, 14, 0]])
     mesh = Mesh(corners, np.arange(6).reshape(2, 3))

@@ -248,3 +248,19 @@ def test_empty_mesh_has_nothing_wrong_and_is_not_closed() -> None:
     assert measured.open_edges == ()
     assert measured.crossings() == ()
     assert not measured.topology.closed
+
+
+def test_surface_of_nothing_but_walls_without_thickness_has_no_shell() -> None:
+    vertices, faces = box()
+    body = vertices, np.concatenate([faces, faces[:, ::-1]])
+    assert found(body) == {"doubles": 1}
+    measured = soundness(body)
+    assert measured.shells.count == 0
+    assert measured.fragments(2.0) == ()
+    assert measured.shells.winding(np.zeros((2, 3))).tolist() == [0, 0]
+
+
+def test_point_is_in_a_solid_and_not_in_its_void() -> None:
+    body = join(box(20, 20, 20), turn_over(box(8, 8, 8, at=(6, 6, 6))), box(2, 2, 2, at=(9, 9, 9)))
+    points = np.array([[1.0, 1, 1], [7, 7, 7], [10, 10, 10], [30, 0, 0]])
+    assert soundness(body).shells.winding(points).tolist() == [1, 0, 1, 0]
