@@ -178,7 +178,7 @@ class Shells:
         return found
 
     def winding(self, points: Floats) -> Ints:
-        """Return (n,) how many times the closed shells wind around each of (n, 3) points: 0 in the open or in a void."""
+        """Return (n,) how often the closed shells wind around each of (n, 3) points: 0 in the open or in a void."""
         if not self.count:
             return np.zeros(len(points), np.int32)
         # No shell has this number: none is left out.
