@@ -25,13 +25,15 @@ def make(job: dict[str, Any], scratch: Path, rules: Sequence[Rule]) -> bytes:
     name = job["name"]
     if name == "geometry":
         # Needs no report: the page gets it while the check still runs.
-        return _geometry(_read_again(job, scratch / "part"))
+        return _geometry(_read_again(job, scratch, 0))
     report = json_report.from_dict(json.loads((scratch / "report.json").read_text("utf-8")))
+    if name == "report.html":
+        return _html(job, scratch, report, rules)
     if name in REPORTS:
         return _report(name, report, rules)
     from lintsvc.reports.highlights import highlights
 
-    checked = _read_again(job, scratch / "part")
+    checked = _read_again(job, scratch, 0)
     files = highlights(checked.part, report.parts[0].findings)
     wanted = name.rpartition(".")[2]
     if wanted not in files:
@@ -49,18 +51,33 @@ def _report(name: str, report: Report, rules: Sequence[Rule]) -> bytes:
             from lintsvc.reports import junit
 
             return junit.dumps(report).encode()
-        case "report.html":
-            from lintsvc.reports import html
-
-            return html.dumps(report, rules=rules).encode()
         case _:
             from lintsvc.reports import pdf
 
             return pdf.dumps(report)
 
 
-def _read_again(job: dict[str, Any], path: Path) -> Checked:
-    """Read the part as the check does."""
+def _html(job: dict[str, Any], scratch: Path, report: Report, rules: Sequence[Rule]) -> bytes:
+    """The HTML report, with a picture of each part that can be read."""
+    from lintsvc.reports import html
+    from lintsvc.reports.picture import picture_svg
+
+    pictures: dict[int, str] = {}
+    for number, entry in enumerate(report.parts):
+        if entry.unreadable is None:
+            picture = picture_svg(_read_again(job, scratch, number).part, entry.findings)
+            if picture is not None:
+                pictures[number] = picture
+    return html.dumps(report, rules=rules, pictures=pictures).encode()
+
+
+def part_file(number: int) -> str:
+    """Name of a part's file in the scratch folder of a render job."""
+    return f"part-{number}"
+
+
+def _read_again(job: dict[str, Any], scratch: Path, number: int) -> Checked:
+    """Read a part as the check does."""
     from lintsvc.model.choices_words import choices_from_dict
     from lintsvc.model.part import Unreadable
     from lintsvc.readers import read_part
@@ -69,9 +86,10 @@ def _read_again(job: dict[str, Any], path: Path) -> Checked:
     from lintsvc.rulebook.checked import Checked
 
     choices = choices_from_dict(job["choices"])
-    options = ReadOptions(job["file"], job["sha256"], choices.units, choices.material, choices.k_factor)
+    name, sha256 = job["parts"][number]
+    options = ReadOptions(name, sha256, choices.units, choices.material, choices.k_factor)
     try:
-        part = read_part(path, options)
+        part = read_part(scratch / part_file(number), options)
     except Unreadable as error:
         raise NothingToShow(f"the file could not be read: {error}") from error
     choices, _ = assume(part, choices)

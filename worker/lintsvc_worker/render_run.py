@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import json
 import logging
+from contextlib import suppress
 from pathlib import Path
 
 from sqlalchemy.exc import IntegrityError
 
 from lintsvc.store import claims, keeping
-from lintsvc.store.assemble import assemble_report
+from lintsvc.store.assemble import NotStored, assemble_report
 from lintsvc.store.blobs import file_blob
 from lintsvc.store.checks import Check, FileOf, read_check
 from lintsvc.store.renders import FAILED_SECONDS, PICTURES, REASON, failed_key, place_of
 from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
 from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.render import part_file
 from lintsvc_worker.result import read_made, why_lost
 
 log = logging.getLogger(__name__)
@@ -29,38 +31,40 @@ def run_render(context: Context, check_id: str, name: str, number: int) -> None:
     place = place_of(check, name, number)
     if place is None or keeping.find_artefact(context.db, place, name) is not None:
         return
-    with scratch_folder(context) as scratch:
+    # Suppressed: the check was deleted meanwhile.
+    with scratch_folder(context) as scratch, suppress(NotStored, FileNotFoundError):
         data, reason, failed = _make(context, check, check.files[number], name, scratch)
         if failed:
             # Told for a while, and then tried again: the next try may fare better.
             context.redis.set(failed_key(place, name), reason, ex=FAILED_SECONDS)
-            context.publish(check_id, "made", {"name": name, "file": number})
-            return
-        told = name if data is not None else name + REASON
-        artefact = keeping.make_artefact(context.blobs, told, data or reason.encode(), scratch)
-    try:
-        with context.db.writing() as connection:
-            claims.add_artefacts(context.db, connection, place, [artefact])
-    except IntegrityError:
-        keeping.drop_made(context.blobs, [artefact])  # somebody else made it in the same instant
-    context.publish(check_id, "made", {"name": name, "file": number})
+        else:
+            told = name if data is not None else name + REASON
+            artefact = keeping.make_artefact(context.blobs, told, data or reason.encode(), scratch)
+            try:
+                with context.db.writing() as connection:
+                    claims.add_artefacts(context.db, connection, place, [artefact])
+            except IntegrityError:
+                keeping.drop_made(context.blobs, [artefact])  # somebody else made it in the same instant
+        context.publish(check_id, "made", {"name": name, "file": number})
 
 
 def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path) -> tuple[bytes | None, str, bool]:
     """Return the bytes, or None and why there are none, and whether that is a failure of ours."""
     folder = scratch / "child"
     folder.mkdir()
-    if name in PICTURES:
-        context.blobs.fetch(file_blob(file.sha256), folder / child.PART)
-        files: tuple[FileOf, ...] = (file,)
-    else:
-        files = check.files
+    files = (file,) if name in PICTURES else check.files
+    if name in PICTURES or name == "report.html":
+        for number, one in enumerate(files):
+            context.blobs.fetch(file_blob(one.sha256), folder / part_file(number))
     if name != "geometry":
         report = assemble_report(context.db, context.blobs, files)
         (folder / child.REPORT).write_text(json.dumps(report))
     job = {
-        "task": "render", "name": name, "choices": dict(check.choices), "file": file.name, "sha256": file.sha256,
-    }  # fmt: skip
+        "task": "render",
+        "name": name,
+        "choices": dict(check.choices),
+        "parts": [(x.name, x.sha256) for x in files],
+    }
     said: list[str] = []
     ended = context.zygote.run(
         job, folder, limits_of(context), lambda line: said.append(str(line.get("nothing", ""))), lambda: True

@@ -6,11 +6,13 @@ import logging
 import struct
 import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from lintsvc.model.choices import Choices
+    from lintsvc.model.report import PartReport
     from lintsvc.rulebook.rule import Rule
 
 log = logging.getLogger(__name__)
@@ -22,24 +24,39 @@ _QUADS = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), 
 def run(rules: Sequence[Rule]) -> None:
     """Check each of the parts with all rules that apply."""
     from lintsvc.reports.geometry import place_findings, sent_order
-    from lintsvc.reports.json_report import part_to_dict
     from lintsvc.rulebook.check import check_file
 
     with tempfile.TemporaryDirectory() as folder:
         for number, (data, choices) in enumerate(_parts()):
-            path = Path(folder) / f"part-{number}"
+            path = Path(folder) / f"file-{number}"
             path.write_bytes(data)
             try:
                 result = check_file(path, choices, rules, name=path.name)
-                part_to_dict(result.report)
                 if result.checked is not None and result.checked.part.body is not None:
                     place_findings(result.report.findings, sent_order(result.checked.part.body))
+                _render(Path(folder), path, result.report, choices, rules)
             except Exception:  # the border: what fails here fails in the child again, and is reported there
                 log.exception("warming up with part %d failed", number)
                 continue
             for missed in result.report.not_checked:
                 if missed.failed:
                     log.warning("warming up, %s: %s", missed.rule, missed.why)
+
+
+def _render(folder: Path, path: Path, report: PartReport, choices: Choices, rules: Sequence[Rule]) -> None:
+    """Make everything once that can be asked for, so that what it needs is loaded."""
+    from lintsvc.model.choices_words import choices_to_dict
+    from lintsvc.model.report import Report
+    from lintsvc.reports import json_report
+    from lintsvc.store.renders import PICTURES, REPORTS
+    from lintsvc_worker import render
+
+    (folder / "report.json").write_text(json_report.dumps(Report((report,))))
+    (folder / render.part_file(0)).write_bytes(path.read_bytes())
+    for name in (*REPORTS, *PICTURES):
+        job = {"name": name, "choices": choices_to_dict(choices), "parts": [(report.file, report.sha256)]}
+        with suppress(render.NothingToShow):
+            render.make(job, folder, rules)
 
 
 def _parts() -> Iterator[tuple[bytes, Choices]]:
