@@ -34,13 +34,11 @@ class BendMeasurements:
         sheet: MeantSheet,
         thickness_mm: float,
         material: Material | None,
-        shop_k: float | None,
     ) -> None:
         self.bends = tuple(bends)
         self.sheet = sheet
         self.thickness_mm = thickness_mm
         self.material = material
-        self._shop_k = shop_k
 
     @cached_property
     def _edges(self) -> Floats:
@@ -49,7 +47,7 @@ class BendMeasurements:
     @cached_property
     def zones(self) -> tuple[BendZone, ...]:
         """The strips that the bends take up, in the order of the flat's bends."""
-        return bend_zones(self.bends, self._edges, self.thickness_mm, self.material, self._shop_k)
+        return bend_zones(self.bends, self._edges, self.thickness_mm, self.material)
 
     @cached_property
     def outline(self) -> Floats:

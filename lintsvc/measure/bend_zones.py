@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from lintsvc.handbook.bending import bend_allowance, k_factor
+from lintsvc.handbook.bending import bend_allowance
 from lintsvc.measure.bend_frame import Floats, Frame, Span, common
+from lintsvc.measure.fold_flat import with_k
 from lintsvc.model.material import Material
 from lintsvc.model.sheet import Bend, Point2
 
@@ -83,7 +84,7 @@ class BendZone:
 
 
 def bend_zones(
-    bends: Sequence[Bend], edges: Floats, thickness_mm: float, material: Material | None, shop_k: float | None
+    bends: Sequence[Bend], edges: Floats, thickness_mm: float, material: Material | None
 ) -> tuple[BendZone, ...]:
     """Return the zones of bends, in their order; lines of no length are left out.
 
@@ -98,7 +99,7 @@ def bend_zones(
         radius = thickness_mm if bend.radius_mm is None else bend.radius_mm
         frame = Frame.of(edges, bend.start, bend.end)
         runs, short = _runs(frame, length, thickness_mm)
-        k = _k(bend, radius, thickness_mm, material, shop_k)
+        k = with_k(replace(bend, radius_mm=radius), thickness_mm, material).k_factor or 0.0
         angle = USUAL_ANGLE_DEG if bend.angle_deg is None else bend.angle_deg
         reach = max(bend_allowance(angle, radius, thickness_mm, k) / 2, radius + thickness_mm) + MARGIN_MM
         found.append(
@@ -118,14 +119,6 @@ def bend_zones(
             )
         )
     return tuple(found)
-
-
-def _k(bend: Bend, radius_mm: float, thickness_mm: float, material: Material | None, shop_k: float | None) -> float:
-    if bend.k_factor is not None:
-        return bend.k_factor
-    # Without a material, steel's: zone widths differ by less than a tenth of the thickness between metals.
-    id, family = (material.id, material.family) if material else ("steel-mild", "steel")
-    return k_factor(id, radius_mm, thickness_mm, shop_k, family=family).value
 
 
 def _runs(frame: Frame, length_mm: float, thickness_mm: float) -> tuple[tuple[Span, ...], tuple[Short, ...]]:

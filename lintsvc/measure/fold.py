@@ -6,7 +6,7 @@ viewer. The base panel (the largest) stays where it is in the flat.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -81,6 +81,12 @@ class Folded:
         for zone, (low, high) in zip(self.zones, self.cells.sides, strict=True):
             graph.add_edges_from((a, b, {"bend": self.bends[zone.bend].number}) for a in low for b in high)
         return graph
+
+    def bends_of(self, panels: Iterable[int]) -> tuple[int, ...]:
+        """Return the numbers of the bends that these panels hang on."""
+        wanted = set(panels)
+        found = {int(data["bend"]) for a, b, data in self.graph.edges(data=True) if a in wanted or b in wanted}
+        return tuple(sorted(found))
 
     @cached_property
     def operations(self) -> tuple[tuple[int, ...], ...]:

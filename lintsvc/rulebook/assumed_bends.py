@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lintsvc.model.choices import Assumed
 from lintsvc.model.report import BendShown
 from lintsvc.model.sheet import Bend
@@ -40,11 +42,9 @@ def _bends(bends: list[Bend]) -> str:
 
 
 def _k(checked: Checked, bend: Bend) -> float | None:
-    if bend.k_factor is not None or checked.material is None or checked.thickness_mm is None:
+    if checked.material is None or not checked.material.bendable or checked.thickness_mm is None:
         return bend.k_factor
-    if not checked.material.bendable:
-        return None
-    from lintsvc.handbook.bending import k_factor
+    from lintsvc.measure.fold_flat import with_k
 
     radius = checked.thickness_mm if bend.radius_mm is None else bend.radius_mm
-    return k_factor(checked.material.id, radius, checked.thickness_mm, family=checked.material.family).value
+    return with_k(replace(bend, radius_mm=radius), checked.thickness_mm, checked.material).k_factor

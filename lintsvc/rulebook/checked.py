@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from lintsvc.measure.bend_measurements import BendMeasurements
     from lintsvc.measure.bodies import BodyMeasurements
     from lintsvc.measure.flats import FlatMeasurements
+    from lintsvc.measure.fold import Folded
+    from lintsvc.measure.fold_collide import PanelCollision
+    from lintsvc.measure.fold_order import BendOrder
     from lintsvc.measure.meant_sheet import MeantSheet
     from lintsvc.measure.threads import ScrewHoles
     from lintsvc.model.choices import Choices
@@ -80,8 +83,33 @@ class Checked:
 
         if self.thickness_mm is None:
             raise ValueError("this part has no thickness")
-        k_factor = self.choices.k_factor
-        return BendMeasurements(self.flat.bends, self.meant, self.thickness_mm, self.material, k_factor)
+        return BendMeasurements(self.flat.bends, self.meant, self.thickness_mm, self.material)
+
+    @cached_property
+    def folded(self) -> Folded:
+        """The flat folded to the part it becomes. Only for sheet of a known thickness; raises CannotCheck."""
+        from lintsvc.measure.fold_flat import fold_flat
+        from lintsvc.measure.fold_zones import NotFolded
+        from lintsvc.rulebook.rule import CannotCheck
+
+        try:
+            return fold_flat(self.flat, self.thickness_mm)
+        except NotFolded as error:
+            raise CannotCheck(f"the flat is not folded: {error.why}") from None
+
+    @cached_property
+    def panel_collisions(self) -> list[PanelCollision]:
+        """Panels of the folded part that run into each other. Raises CannotCheck as `folded`."""
+        from lintsvc.measure.fold_collide import collisions
+
+        return collisions(self.folded)
+
+    @cached_property
+    def bend_order(self) -> BendOrder:
+        """An order in which common tools make the bends, or what stood in the way. Raises CannotCheck as `folded`."""
+        from lintsvc.measure.fold_order import bend_order
+
+        return bend_order(self.folded)
 
     @cached_property
     def screws(self) -> ScrewHoles:

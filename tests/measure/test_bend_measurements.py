@@ -31,8 +31,8 @@ def rings(region: shapely.Geometry) -> list[np.ndarray]:
 
 
 def zones(region: shapely.Geometry, *lines: tuple[tuple[float, float], tuple[float, float]]) -> tuple[BendZone, ...]:
-    bends = [Bend(a, b, 90.0, "up", R) for a, b in lines]
-    return bend_zones(bends, edges_of(rings(region)), T, None, K)
+    bends = [Bend(a, b, 90.0, "up", R, K) for a, b in lines]
+    return bend_zones(bends, edges_of(rings(region)), T, None)
 
 
 def outline(region: shapely.Geometry) -> np.ndarray:
@@ -81,7 +81,7 @@ def test_zone_is_half_the_allowance_to_each_side() -> None:
 
 
 def test_unknown_angle_and_radius_are_taken_as_usual_and_named() -> None:
-    (zone,) = bend_zones([Bend((30, 0), (30, 60))], edges_of(rings(PLATE)), T, None, None)
+    (zone,) = bend_zones([Bend((30, 0), (30, 60))], edges_of(rings(PLATE)), T, None)
     assert (zone.angle_deg, zone.radius_mm) == (90.0, T)
     assert zone.assumed == ("angle", "inside radius")
     assert zone.sure < 1
