@@ -18,6 +18,8 @@ REACH = 2.6
 ROUND = 2.0
 #: The ball may be cut by this share of its radius: facets beside the contact cut a little.
 _CUT = 0.25
+#: In a square pin every ball beside the middle is cut by a side, and is a pin's all the same.
+_CUT_PIN = 0.75
 #: Squared cosine of how squarely a surface at right angles must be met: 36 degrees.
 _SQUARE2 = 0.65
 #: Directions told apart around the middle.
@@ -142,7 +144,6 @@ def _look(
                 turn = np.arctan2(beside, along) / (2 * np.pi) + 0.5
                 sector = int(turn * _SECTORS) % _SECTORS
                 nearest[sector] = min(nearest[sector], np.sqrt(d2))
-        inside[i] = least2 >= ((1 - _CUT) * radii[i]) ** 2
         shortest = np.inf
         width = np.inf
         for s in range(_SECTORS):
@@ -151,3 +152,5 @@ def _look(
                 width = min(width, nearest[s] + nearest[(s + turn) % _SECTORS])
         rim[i] = shortest
         across[i] = width
+        cut = _CUT_PIN if width < 2 * ROUND * radii[i] else _CUT
+        inside[i] = least2 >= ((1 - cut) * radii[i]) ** 2

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from lintsvc.measure.bores_grow import grow_bores
-from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.circles import fit_circle
+from lintsvc.measure.mesh import Floats, Ints, Mesh, frame_of, point3
 from lintsvc.measure.rays import first_hits
 from lintsvc.model.finding import Where
 
@@ -64,8 +65,7 @@ class Bore:
     def where(self) -> Where:
         """The place as a finding shows it: the middle of the axis, and a diameter there."""
         middle = (self.low + self.high) / 2
-        across = np.cross(self.axis, np.eye(3)[np.abs(self.axis).argmin()])
-        across *= self.diameter_mm / 2 / np.linalg.norm(across)
+        across = frame_of(self.axis)[:, 0] * self.diameter_mm / 2
         reach = self.diameter_mm / 2 * np.sqrt(np.maximum(0.0, 1 - self.axis**2))
         low, high = np.minimum(self.low, self.high) - reach, np.maximum(self.low, self.high) + reach
         return Where(
@@ -96,13 +96,13 @@ def _bore(mesh: Mesh, faces: Ints) -> Bore | None:
     normals, weight = mesh.normals[faces], mesh.areas[faces]
     _, vectors = np.linalg.eigh((normals * weight[:, None]).T @ normals)
     axis = vectors[:, 0]
-    across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
-    across /= np.linalg.norm(across)
-    frame = np.stack([across, np.cross(axis, across)], axis=1)
+    frame = frame_of(axis)
     corners = mesh.vertices[np.unique(mesh.faces[faces])]
     flat = corners @ frame
     centre, radius = fit_circle(flat)
-    off = np.linalg.norm(flat - centre, axis=1) - radius
+    off = np.linalg.norm(flat - centre, axis=1)
+    # Corners of facets lie on the circle; a facet that was split again has more corners, on its chord.
+    radius = max(radius, float(off.max()))
     sweep, facets = _around(mesh, faces, frame, centre)
     if sweep < _SWEEP_DEG or facets < _FACETS:
         return None
@@ -115,17 +115,7 @@ def _bore(mesh: Mesh, faces: Ints) -> Bore | None:
         return None
     ahead, _ = first_hits(mesh.bvh, np.stack([middle, middle]), np.stack([-axis, axis]))
     closed = ahead < half + _BOTTOM * 2 * radius
-    return Bore(2 * radius, low, high, (bool(closed[0]), bool(closed[1])), facets, float(np.abs(off).max()), faces)
-
-
-def fit_circle(points: Floats) -> tuple[Floats, float]:
-    """Least-squares circle through (n, 2) points (I. Kåsa, 1976): centre and radius."""
-    middle = points.mean(axis=0)
-    x = points - middle
-    system = np.column_stack([2 * x, np.ones(len(x))])
-    solution = np.linalg.lstsq(system, (x**2).sum(axis=1), rcond=None)[0]
-    centre: Floats = solution[:2]
-    return centre + middle, float(np.sqrt(max(0.0, solution[2] + centre @ centre)))
+    return Bore(2 * radius, low, high, (bool(closed[0]), bool(closed[1])), facets, float(radius - off.min()), faces)
 
 
 def _around(mesh: Mesh, faces: Ints, frame: Floats, centre: Floats) -> tuple[float, int]:

@@ -13,12 +13,15 @@ from lintsvc.measure.mesh import Ints, Mesh
 _TURN = np.cos(np.radians(62.0))
 #: Facets that turn by less than half a degree say nothing about an axis.
 _FLAT = np.cos(np.radians(0.5))
-#: So many faces, at most, are looked at to guess an axis.
+#: So many faces are looked at to guess an axis, more where too few of them lie beyond a bend, up to a most.
 _GUESS = 40
+_BENDS = 24
+_MOST = 800
 #: So many guesses are made, at most, on however fine a mesh; a hole of a fine mesh has many faces.
 _GUESSES = 40_000
-#: Corners lie on the circle to within this share of its radius.
-_ROUND = 0.012
+#: Corners lie on the circle or, where eight facets are split again, this share of the radius inside it.
+_OUTSIDE = 0.03
+_INSIDE = 0.08
 #: Normals are at right angles to the axis to within this sine.
 _SQUARE = 0.06
 
@@ -120,7 +123,7 @@ def _fits(f: int, axis: Any, centre: Any, radius: float, slack: float, vertices:
         d = vertices[faces[f, k]] - centre
         d = d - _dot(d, axis) * axis
         off = np.sqrt(_dot(d, d))
-        if abs(off - radius) > slack:
+        if off > (1 + _OUTSIDE) * radius + slack or off < (1 - _INSIDE) * radius - slack:
             return False
         looks += _dot(d, normals[f])
     return looks < 0
@@ -132,7 +135,7 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
     label = np.full(count, -1, np.int32)
     tried = np.zeros(count, np.bool_)
     seen = np.full(count, -1, np.int64)
-    members = np.empty(count, np.int32)
+    members = np.empty(max(count, _MOST), np.int32)
     axis = np.empty(3)
     centre = np.empty(3)
     seeds = 0
@@ -163,22 +166,26 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
         seen[seed] = stamp
         n = 1
         at = 0
-        while at < n and n < _GUESS:
+        bends = 0
+        while at < n and n < _MOST and (n < _GUESS or bends < _BENDS):
             for k in range(3):
                 g = _hollow(members[at], k, vertices, faces, normals, mates)
+                bend = g >= 0
                 if g <= -2:
                     g = -2 - g
-                if g >= 0 and seen[g] != stamp and label[g] < 0 and n < _GUESS:
+                if g >= 0 and seen[g] != stamp and label[g] < 0 and n < _MOST:
                     seen[g] = stamp
                     members[n] = g
                     n += 1
+                    if bend:
+                        bends += 1
             at += 1
         radius = 0.0
         # The guess may reach over the hole's rim: try with fewer faces, too.
         tries = n
         while tries >= 3:
             radius = _fit(members, tries, vertices, faces, normals, areas, axis, centre)
-            slack = _ROUND * radius + 4 * rounding
+            slack = 4 * rounding
             if radius > 0 and _fits(seed, axis, centre, radius, slack, vertices, faces, normals):
                 break
             radius = 0.0
@@ -192,7 +199,7 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
             seen[seed] = stamp
             n = 1
             at = 0
-            slack = _ROUND * radius + 4 * rounding
+            slack = 4 * rounding
             while at < n:
                 f = members[at]
                 at += 1

@@ -110,6 +110,13 @@ class Mesh:
         return float(np.linalg.norm(high - low))
 
 
+def frame_of(axis: Floats) -> Floats:
+    """(3, 2) two columns at right angles to a unit vector and to each other."""
+    across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
+    across /= np.linalg.norm(across)
+    return np.stack([across, np.cross(axis, across)], axis=1)
+
+
 def point3(place: Any) -> tuple[float, float, float]:
     """An array of three numbers as a plain tuple."""
     x, y, z = place.tolist()

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.balls import INSIDE, balls
 from lintsvc.measure.creases import nearest_segment
-from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.mesh import Floats, Ints, Mesh, frame_of, point3
 from lintsvc.measure.patches import Patches, patches
 from lintsvc.model.finding import Where
 
@@ -97,7 +97,7 @@ def _panel(
         return None, set()
     behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
     sides = np.concatenate([faces, *(np.flatnonzero(flats.label == x) for x in behind)])
-    frame = _frame(normal)
+    frame = frame_of(normal)
     flat = corners @ frame
     middle2 = flat.mean(axis=0)
     _, axes = np.linalg.eigh((flat - middle2).T @ (flat - middle2))
@@ -135,12 +135,6 @@ def _spread(mesh: Mesh, faces: Ints) -> Floats:
     a, b, c = (mesh.vertices[mesh.faces[on, k]] for k in range(3))
     points: Floats = a + u[:, None] * (b - a) + v[:, None] * (c - a)
     return points
-
-
-def _frame(normal: Floats) -> Floats:
-    across = np.cross(normal, np.eye(3)[np.abs(normal).argmin()])
-    across /= np.linalg.norm(across)
-    return np.stack([across, np.cross(normal, across)], axis=1)
 
 
 def _rims(mesh: Mesh, flats: Patches, mine: NDArray[np.bool_]) -> tuple[NDArray[np.intp], bool]:

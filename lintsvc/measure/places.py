@@ -11,7 +11,8 @@ from lintsvc.measure.around import look_around
 from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.refine import refine
-from lintsvc.measure.regions import regions
+from lintsvc.measure.regions import clusters, regions
+from lintsvc.measure.sections import round_width
 from lintsvc.measure.solids import Solids
 from lintsvc.measure.wedges import runs_out
 from lintsvc.measure.widths import SPACING_MM, Widths
@@ -29,6 +30,8 @@ _SLOT = 0.7
 _PARALLEL = -np.cos(np.radians(3.0))
 #: One side of a place is at least so many squared limits large.
 _SLIGHT = 0.2
+#: Points along one crease or one axis are this many spacings apart at most.
+_ALONG = 1.2
 #: So many places, the thinnest, get their least width searched for; more are no help to anybody.
 _REFINED = 200
 #: Points are joined to places up to this factor of the limit.
@@ -116,10 +119,7 @@ def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, li
     widths_near, kept = near.width, np.flatnonzero(around.inside)
     near, rim, across = near.take(kept), around.rim[kept], around.across[kept]
     is_round = around.is_round(widths_near)[kept]
-    kind = is_round.astype(np.uint8)
-    label, count = regions(
-        mesh, near.point, near.face, near.contact, near.contact_face, kind, _JOINED * SPACING_MM
-    )
+    label, count = _together(mesh, near, is_round)
     order = np.lexsort((near.width, label))
     starts = np.searchsorted(label[order], np.arange(count + 1))
     groups = [order[starts[i] : starts[i + 1]] for i in range(count)]
@@ -131,10 +131,49 @@ def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, li
     opposed = -np.cos(np.radians(WALL_OPENS_DEG))
     least = least.replaced(worst, refine(mesh, solids, least.take(worst), is_round[shown[worst]], opposed))
     found = [
-        _place(least.take([i]), near.take(x), is_round[x], rim[x] < _RIM * near.width[x], across[x], solids)
+        _place(mesh, least.take([i]), near.take(x), is_round[x], rim[x] < _RIM * near.width[x], across[x], solids)
         for i, x in enumerate(groups)
     ]
     return sorted(found, key=lambda x: x.width_mm)
+
+
+def _together(mesh: Mesh, near: Widths, is_round: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
+    """Label the points of one place: over their faces, and pins and holes along their axis, too."""
+    label = np.empty(len(near), np.int32)
+    count = 0
+    for kind in (False, True):
+        chosen = np.flatnonzero(is_round == kind)
+        if not len(chosen):
+            continue
+        some = near.take(chosen)
+        by_face, found = regions(mesh, some.point, some.face, some.contact, some.contact_face, _JOINED * SPACING_MM)
+        # The sides of a square pin meet at edges, and the bottom of a groove is an edge: no face holds them together.
+        line = np.arange(len(some)) if kind else np.flatnonzero(some.area == 0)
+        by_line, lines = clusters((some.centres() if kind else some.point)[line], _ALONG * SPACING_MM)
+        by_face, found = _joined(by_face, found, line, by_line, lines)
+        label[chosen] = by_face + count
+        count += found
+    return label, count
+
+
+def _joined(
+    label: NDArray[np.int32], count: int, some: NDArray[np.intp], other: NDArray[np.int32], others: int
+) -> tuple[NDArray[np.int32], int]:
+    """Labels under which the points `some` that share an `other` label are together, too."""
+    parent = np.arange(count + others)
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = int(parent[i])
+        return i
+
+    pairs = np.unique(np.stack([label[some], other + count], axis=1), axis=0)
+    for a, b in pairs.tolist():
+        parent[root(b)] = root(a)
+    roots = np.array([root(i) for i in range(count)], np.intp)
+    _, new = np.unique(roots, return_inverse=True)
+    return new[label].astype(np.int32), int(new.max()) + 1
 
 
 def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
@@ -145,6 +184,7 @@ def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
 
 
 def _place(
+    mesh: Mesh,
     least: Widths,
     points: Widths,
     is_round: NDArray[np.bool_],
@@ -159,9 +199,12 @@ def _place(
     extents = np.ptp((ends - middle) @ axes.T, axis=0)
     longest = int(np.argmax(extents))
     weight = np.maximum(points.area, 1e-9)
+    width = float(least.width[0])
+    if is_round[0]:
+        width = max(width, round_width(mesh, np.unique(points.face), least.centres()[0], axes[longest], width))
     bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
-        width_mm=float(least.width[0]),
+        width_mm=round(width, 5),
         span=(least.point[0], least.contact[0]),
         chord_mm=float(least.chord[0]),
         round=bool(is_round[0]),

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.compiled import compiled
 from lintsvc.measure.mesh import Mesh
+from lintsvc.measure.weld import weld
 
 #: Up to so many flagged points on a face are compared one by one; more go through a hash of cells.
 _FEW = 24
@@ -20,10 +21,9 @@ def regions(
     face: NDArray[np.int32],
     contact: NDArray[np.float64],
     contact_face: NDArray[np.int32],
-    kind: NDArray[np.uint8],
     reach: float,
 ) -> tuple[NDArray[np.int32], int]:
-    """Join points of one kind that lie within `reach` of each other on one face or on faces side by side,
+    """Join points that lie within `reach` of each other on one face or on faces side by side,
     or whose contact lies within `reach` of the other.
 
     All arrays are (n, …), in order of `face`. Returns (n,) region labels from 0, and how many there are.
@@ -34,10 +34,27 @@ def regions(
     first = np.searchsorted(face, np.arange(len(mesh) + 1)).astype(np.int32)
     bare = ~mesh.normals.any(axis=1)
     cells, heads, following = _hash(points, face, first, reach)
-    label, found = _join(
-        points, face, contact, contact_face, kind, first, bare, mesh.mates, reach, cells, heads, following
-    )
+    label, found = _join(points, face, contact, contact_face, first, bare, mesh.mates, reach, cells, heads, following)
     return label, int(found)
+
+
+def clusters(points: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int32], int]:
+    """Join (n, 3) points that lie within `reach` of each other, whatever face they are on. Labels and their number.
+
+    Of points in one cell a third as wide only the first is looked at: distances count to within that.
+    """
+    if not len(points):
+        return np.empty(0, np.int32), 0
+    chosen, cell = weld(np.floor(points / (reach / 3)))
+    points = np.ascontiguousarray(points[chosen])
+    count = len(points)
+    # As if all lay on one face without neighbours.
+    face = np.zeros(count, np.int32)
+    first = np.array([0, count], np.int32)
+    cells, heads, following = _hash(points, face, first, reach)
+    bare, alone = np.zeros(1, bool), np.full(3, -1, np.int32)
+    label, found = _join(points, face, points, face, first, bare, alone, reach, cells, heads, following)
+    return label[cell], int(found)
 
 
 @compiled
@@ -91,7 +108,6 @@ def _join_near(
     f: int,
     points: Any,
     face: Any,
-    kind: Any,
     first: Any,
     reach: float,
     cells: Any,
@@ -105,7 +121,7 @@ def _join_near(
     reach2 = reach * reach
     if high - low <= _FEW:
         for j in range(low, high):
-            if j != i and kind[j] == kind[i]:
+            if j != i:
                 a = points[j, 0] - x
                 b = points[j, 1] - y
                 c = points[j, 2] - z
@@ -121,7 +137,7 @@ def _join_near(
             for w in range(cz - 1, cz + 2):
                 j = heads[_key(f, u, v, w) & mask]
                 while j >= 0:
-                    if face[j] == f and kind[j] == kind[i]:
+                    if face[j] == f:
                         a = points[j, 0] - x
                         b = points[j, 1] - y
                         c = points[j, 2] - z
@@ -146,7 +162,6 @@ def _join(
     face: Any,
     contact: Any,
     contact_face: Any,
-    kind: Any,
     first: Any,
     bare: Any,
     mates: Any,
@@ -183,7 +198,7 @@ def _join(
             for e in range(n):
                 if first[near[e]] < first[near[e] + 1]:
                     _join_near(
-                        i, x, y, z, near[e], points, face, kind, first, reach, cells, heads, following, parent
+                        i, x, y, z, near[e], points, face, first, reach, cells, heads, following, parent
                     )
     label = np.empty(count, np.int32)
     found = 0

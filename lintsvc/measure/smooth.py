@@ -27,8 +27,8 @@ _TURN = np.cos(np.radians(70.0))
 _FLAT = 0.9999
 #: Most faces looked at around one corner, to each side.
 _FAN = 48
-#: A ball touches a face squarely within 32 degrees; else it touches an edge, and stays as it is.
-_SQUARE = np.cos(np.radians(32.0))
+#: A ball that touches a face off its normal by more than a degree touches an edge of it.
+_SQUARE = np.cos(np.radians(1.0))
 #: The correction is no more than the facets of a coarse curve can explain.
 _MOST = 0.25
 
@@ -99,13 +99,13 @@ def _correct(
         if bent_p == 0 and bent_q == 0:
             continue
         chord[i] = bent_p + bent_q
-        # Where does the ball touch: squarely on the face, or on an edge of it?
+        # Where does the ball touch: squarely on the face, or on an edge of it? On an edge of the design it stays.
         r = width[i] / 2
         square = 0.0
         for k in range(3):
             centre = points[i, k] + side * normals[f, k] * r
-            square += side * (centre - contact[i, k]) / r * m[k]
-        if square < _SQUARE or cosine > 0.2:
+            square += side * (centre - contact[i, k]) / r * normals[g, k]
+        if cosine > 0.2 or (square < _SQUARE and _on_crease(g, contact[i], vertices, faces, normals, mates)):
             continue
         # The ball that touches p with normal n, and the plane through q with normal m.
         apart = 0.0
@@ -113,6 +113,31 @@ def _correct(
             apart += side * (p[k] - q[k]) * m[k]
         better = 2 * apart / (1 - cosine)
         width[i] = min(max(better, width[i] * (1 - _MOST)), width[i] * (1 + _MOST))
+
+
+@compiled
+def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: Any) -> Any:
+    """Whether a point of the face lies on an edge at which the surface turns, or ends."""
+    for k in range(3):
+        a = vertices[faces[f, k]]
+        b = vertices[faces[f, k - 2]]
+        length2 = 0.0
+        along = 0.0
+        off2 = 0.0
+        for j in range(3):
+            length2 += (b[j] - a[j]) ** 2
+            along += (b[j] - a[j]) * (at[j] - a[j])
+            off2 += (at[j] - a[j]) ** 2
+        # Squared distance from the edge's line, against its length.
+        if off2 * length2 - along * along > 1e-12 * length2 * length2:
+            continue
+        other = mates[3 * f + k]
+        if other < 0:
+            return True
+        g = other // 3
+        if normals[g].any() and _cosine(normals, f, g) <= _CREASE:
+            return True
+    return False
 
 
 @inlined
@@ -135,7 +160,7 @@ def _lift(
             g = other // 3
             c = _cosine(normals, f, g)
             # A face without a normal may hide a curve behind it.
-            if _CREASE < c < _FLAT or c == 0:
+            if _CREASE < c < _FLAT or (c == 0 and not normals[g].any()):
                 curved = True
     if not curved:
         # The curve may pass only through a corner: between two triangles of one flat strip.

@@ -18,9 +18,9 @@ from lintsvc.measure.solids import Solids
 
 #: Points stand about this far apart, mm: closer than the limits that they are held against.
 SPACING_MM = 0.8
-#: A ball that touches by more than 15 degrees aslant is looked at again, straight across, this many widths far.
+#: A ball that touches by more than 15 degrees aslant is looked at again, straight across, for the same width.
 _ASLANT = -np.cos(np.radians(15.0))
-_ACROSS = 1.25
+_AS_WIDE = 0.02
 #: About so many points, beside one a face, on the largest parts.
 MOST_POINTS = 1_500_000
 #: A wall thinner by this share than its limit is thin; one of exactly the limit is not, however it was rounded.
@@ -127,7 +127,7 @@ def widths_at(
     if facets:
         better = correct(mesh, point, face, found, side)
         width, chord, opposed = better.width, better.chord, np.minimum(opposed, better.opposed)
-        _straight_across(mesh, point, normal, side, width, opposed)
+        _straight_across(mesh, point, face, normal, side, width, opposed)
     area = np.zeros(len(near)) if area is None else area[near]
     widths = Widths(
         side, cap_mm, point, normal, face, width, found.width, found.contact, found.face, chord, opposed, area
@@ -143,11 +143,13 @@ def _opposed(point: Floats, normal: Floats, found: Balls, side: float) -> Floats
     return cosine
 
 
-def _straight_across(mesh: Mesh, point: Floats, normal: Floats, side: float, width: Floats, opposed: Floats) -> None:
+def _straight_across(
+    mesh: Mesh, point: Floats, face: Ints, normal: Floats, side: float, width: Floats, opposed: Floats
+) -> None:
     """Improve `opposed` where the ball touches aslant, by what lies straight across.
 
-    In a rod or a round hole the ball touches all around at once, and the contact that was noted may be up to 60 degrees
-    off; a wedge has its other side aslant straight across, too.
+    In a rod or a round hole the ball touches all around at once, and the contact that was noted may be up to 60
+    degrees off; straight across it is as wide. In a wedge it is wider straight across than the ball.
     """
     aslant = np.flatnonzero(opposed > _ASLANT)
     if not len(aslant):
@@ -155,10 +157,13 @@ def _straight_across(mesh: Mesh, point: Floats, normal: Floats, side: float, wid
     ways = side * normal[aslant]
     # Not from the surface itself, which the ray would meet first.
     ahead = width[aslant] * 0.25
-    distance, face = first_hits(mesh.bvh, point[aslant] + ways * ahead[:, None], ways)
-    near = (face >= 0) & (distance + ahead < _ACROSS * width[aslant])
-    cosine = np.einsum("ij,ij->i", normal[aslant], mesh.normals[face])
-    opposed[aslant] = np.where(near, np.minimum(opposed[aslant], cosine), opposed[aslant])
+    distance, hit = first_hits(mesh.bvh, point[aslant] + ways * ahead[:, None], ways)
+    near = np.flatnonzero((hit >= 0) & (distance < 2 * width[aslant]))
+    aslant, ways, distance, hit = aslant[near], ways[near], (distance + ahead)[near], hit[near]
+    across = Balls(distance, point[aslant] + ways * distance[:, None], hit)
+    better = correct(mesh, point[aslant], face[aslant], across, side)
+    as_wide = np.flatnonzero(np.abs(better.width - width[aslant]) < _AS_WIDE * width[aslant])
+    opposed[aslant[as_wide]] = np.minimum(opposed[aslant[as_wide]], better.opposed[as_wide])
 
 
 def _ridges(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: float) -> Widths | None:
