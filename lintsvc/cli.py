@@ -17,7 +17,11 @@ from lintsvc import __version__
 #: Name of a command: the module and function of it, and its line in the list of commands.
 COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("lintsvc.commands.check:check", "Check part files against the rules of their process."),
+    "init": ("lintsvc.commands.init:init", "Write a lintsvc.toml from the part files that are there."),
+    "set-aside": ("lintsvc.commands.set_aside:set_aside", "Decide to live with a finding, and say why."),
+    "compare": ("lintsvc.commands.compare:compare", "Say what changed between two reports, folders or commits."),
     "mend": ("lintsvc.commands.mend:mend", "Set right what is surely meant in a mesh file."),
+    "demo": ("lintsvc.commands.demo:demo", "Write the demo's part files, good and faulty ones."),
     "rules": ("lintsvc.commands.rules:rules", "List the rules."),
     "explain": ("lintsvc.commands.rules:explain", "Say everything about one rule."),
     "materials": ("lintsvc.commands.materials:materials", "List the materials of the handbook."),

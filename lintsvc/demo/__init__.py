@@ -3,6 +3,6 @@
 `write_demo(folder)` writes each part in a good and in a faulty version. The faults are listed in `FAULTS`.
 """
 
-from lintsvc.demo.write import FAULTS, write_demo
+from lintsvc.demo.write import FAULTS, choices_of, write_demo
 
-__all__ = ["FAULTS", "write_demo"]
+__all__ = ["FAULTS", "choices_of", "write_demo"]
