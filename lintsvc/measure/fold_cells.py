@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.fold_facets import faceted
-from lintsvc.measure.fold_zones import FoldBend, FoldZone, NotFolded
+from lintsvc.measure.fold_zones import ON_EDGE_MM, FoldBend, FoldZone, NotFolded, cut_lines
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
@@ -24,8 +24,6 @@ Ints = NDArray[np.int64]
 
 #: Coordinates are rounded to this where lines are cut with each other (mm).
 GRID_MM = 1e-6
-#: A cell's corner lies on the edge of a bend's zone within this (mm).
-_ON_EDGE_MM = 1e-4
 #: Smaller pieces of sheet are leavings of rounding (mm²).
 _SPECK_MM2 = 1e-4
 
@@ -55,8 +53,8 @@ def cut(outline: Polygon, bends: Sequence[FoldBend], zones: Sequence[FoldZone], 
     """Cut a flat into cells. Raises NotFolded for a bend with nothing beyond it."""
     import shapely
 
-    lines: list[Any] = [shapely.boundary(outline)]
-    lines += [shapely.boundary(zone.area) for zone in zones]
+    # The ends of a zone are the sheet's own edge, drawn once: twice, they would cross each other everywhere.
+    lines: list[Any] = [shapely.boundary(outline), *cut_lines(outline, zones)]
     net = shapely.union_all(lines, grid_size=GRID_MM)
     shapes = np.array(shapely.get_parts(shapely.polygonize(shapely.get_parts(net))), object)
     inner = shapely.point_on_surface(shapes)
@@ -175,7 +173,7 @@ def _side_of_edges(
         which = np.flatnonzero(mixed & (zone == number))
         y = np.column_stack([bend.here(xy[edges[which]])[:, 1], bend.here(xy[following[edges[which]]])[:, 1]])
         for sign in (-1, 1):
-            side[which[(np.abs(y - sign * bend.half_mm) < _ON_EDGE_MM).all(axis=1)]] = sign
+            side[which[(np.abs(y - sign * bend.half_mm) < ON_EDGE_MM).all(axis=1)]] = sign
     return side
 
 

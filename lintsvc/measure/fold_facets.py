@@ -99,9 +99,16 @@ def _slabs(rings: list[Floats], levels: list[float], half_mm: float) -> Ints:
         for piece in shapely.orient_polygons(shapely.get_parts(slab)):
             if piece.geom_type != "Polygon" or piece.area < 1e-9:
                 continue
-            outlines = [shapely.get_coordinates(r)[:-1] for r in shapely.get_rings(piece)]
-            distance, number = tree.query(np.concatenate(outlines))
-            if distance.max() > 10 * _SAME_MM:
-                raise NotFolded("the outline is too ragged where it bends")
-            found.append(np.asarray(number, np.int64)[np.asarray(triangulate(outlines), np.int64)])
+            numbers: list[Ints] = []
+            for ring in shapely.get_rings(piece):
+                distance, number = tree.query(shapely.get_coordinates(ring)[:-1])
+                if distance.max() > 10 * _SAME_MM:
+                    raise NotFolded("the outline is too ragged where it bends")
+                # The cut makes a second corner beside one that lies on it.
+                kept = number[number != np.roll(number, 1)]
+                if len(kept) > 2:
+                    numbers.append(kept.astype(np.int64))
+            if numbers:
+                corner = np.concatenate(numbers)
+                found.append(corner[np.asarray(triangulate([corners[n] for n in numbers]), np.int64)])
     return np.concatenate(found)

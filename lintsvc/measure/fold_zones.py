@@ -14,7 +14,7 @@ from lintsvc.handbook.bending import bend_allowance
 from lintsvc.model.sheet import Bend, Point2
 
 if TYPE_CHECKING:
-    from shapely.geometry import Polygon
+    from shapely.geometry import LineString, Polygon
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +22,13 @@ Floats = NDArray[np.float64]
 SHORT_MM = 0.5
 #: A strip may reach this many half widths past the ends of its line: edges are seldom at right angles to it.
 _SLOPE = 3.0
+#: A corner lies on the edge of a zone within this (mm).
+ON_EDGE_MM = 1e-4
+#: Lines that cut zones off stand out so far, and end at a corner of the sheet that is so near (mm).
+_OVER_MM = 2e-5
+_CORNER_MM = 1e-5
+#: Zones are rounded to this (mm).
+_ROUND_MM = 1e-7
 #: Less of a bend than this along its line is an artefact of drawn corners (mm).
 _LEAST_MM = 0.05
 
@@ -73,10 +80,11 @@ class FoldBend:
 
 @dataclass(frozen=True, eq=False)
 class FoldZone:
-    """One connected piece of a bend's strip. `bend`: index among the FoldBends."""
+    """One connected piece of a bend's strip. `bend`: index among the FoldBends. `cuts`: where it leaves the rest."""
 
     bend: int
     area: Polygon
+    cuts: tuple[Floats, ...]
 
 
 def fold_bends(bends: Sequence[Bend], thickness_mm: float) -> tuple[FoldBend, ...]:
@@ -132,9 +140,10 @@ def fold_zones(outline: Polygon, bends: Sequence[FoldBend], thickness_mm: float)
         far = math.dist((left, bottom), (right, top)) + math.dist(bend.origin, (left, bottom))
         ends = bend.back(np.array([[-far, 0.0], [far, 0.0]]))
         strip = shapely.Polygon(_corners(bend, -far, far))
-        parts = shapely.get_parts(shapely.intersection(outline, strip))
+        # Rounding takes away slivers where another piece of sheet only touches the strip.
+        parts = shapely.get_parts(shapely.set_precision(shapely.intersection(outline, strip), _ROUND_MM))
         own = [
-            FoldZone(index, zone)
+            FoldZone(index, *zone)
             for part in parts
             if part.geom_type == "Polygon" and (zone := _bent(part, shapely.LineString(ends), bend, thickness_mm))
         ]
@@ -150,13 +159,17 @@ def _corners(bend: FoldBend, low: float, high: float) -> Floats:
     return bend.back(np.array([[low, -h], [high, -h], [high, h], [low, h]]))
 
 
-def _bent(part: Polygon, axis: object, bend: FoldBend, thickness_mm: float) -> Polygon | None:
-    """Return what of a piece of the strip the bend line passes through; None where it passes it by."""
+def _bent(
+    part: Polygon, axis: object, bend: FoldBend, thickness_mm: float
+) -> tuple[Polygon, tuple[Floats, ...]] | None:
+    """Return what of a piece of the strip the bend line passes through, and its inner edges; None for nothing."""
     import shapely
 
     slack = max(SHORT_MM, thickness_mm / 2)
     spans = []
     for piece in shapely.get_parts(shapely.intersection(part, axis)):
+        if piece.is_empty:
+            continue
         x = bend.here(shapely.get_coordinates(piece))[:, 0]
         low, high = float(x.min()), float(x.max())
         if min(high, bend.length_mm) - max(low, 0.0) > _LEAST_MM:
@@ -172,12 +185,54 @@ def _bent(part: Polygon, axis: object, bend: FoldBend, thickness_mm: float) -> P
     reach = _SLOPE * bend.half_mm
     x = bend.here(shapely.get_coordinates(part))[:, 0]
     if x.min() >= first - reach and x.max() <= last + reach:
-        return part
+        return part, _inner_edges(part, bend, ())
     # A relief that is too shallow: the strip runs on past it. Only what lies beside the line bends; the
     # rest tears off along the end of the bend.
     kept = shapely.intersection(part, shapely.Polygon(_corners(bend, first, last)))
     whole = max(shapely.get_parts(kept), key=lambda p: float(p.area))
-    return whole if whole.geom_type == "Polygon" else None
+    return (whole, _inner_edges(whole, bend, (first, last))) if whole.geom_type == "Polygon" else None
+
+
+def _inner_edges(area: Polygon, bend: FoldBend, ends: Sequence[float]) -> tuple[Floats, ...]:
+    """Return a zone's edges that are no edge of the sheet: its long sides, and the ends where it was cut off.
+
+    Each (2, 2).
+    """
+    import shapely
+
+    found = []
+    for ring in shapely.get_rings(area):
+        points = shapely.get_coordinates(ring)
+        x, y = bend.here(points).T
+        inner = np.zeros(len(points) - 1, bool)
+        for values, at in ((y, -bend.half_mm), (y, bend.half_mm), *((x, end) for end in ends)):
+            on = np.abs(values - at) < ON_EDGE_MM
+            inner |= on[:-1] & on[1:]
+        found += [points[i : i + 2] for i in np.flatnonzero(inner).tolist()]
+    return tuple(found)
+
+
+def cut_lines(outline: Polygon, zones: Sequence[FoldZone]) -> list[LineString]:
+    """Return the lines that cut zones off the sheet, so drawn that they surely meet its edge.
+
+    An end at a corner of the sheet is that corner; any other stands out a little.
+    """
+    import shapely
+    from scipy.spatial import cKDTree
+
+    ends = [cut for zone in zones for cut in zone.cuts]
+    if not ends:
+        return []
+    lines = np.array(ends)
+    corners = shapely.get_coordinates(outline)
+    distance, nearest = cKDTree(corners).query(lines.reshape(-1, 2))
+    at_corner = (distance < _CORNER_MM).reshape(-1, 2)
+    way = lines[:, 1] - lines[:, 0]
+    over = way / np.maximum(np.hypot(*way.T), 1e-300)[:, None] * _OVER_MM
+    lines = np.stack([lines[:, 0] - over, lines[:, 1] + over], axis=1)
+    lines[at_corner] = corners[nearest.reshape(-1, 2)[at_corner]]
+    made: list[LineString] = list(shapely.linestrings(lines))
+    return made
 
 
 def _see_overlaps(zones: Sequence[FoldZone], bends: Sequence[FoldBend]) -> None:
