@@ -20,6 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar, cast
 
 import numba
+import numpy as np
 
 Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 
@@ -52,6 +53,8 @@ def in_parts(kernel: Callable[..., Any], count: int, *arguments: Any) -> list[An
 
     Parts are smaller than the share of a thread, because some stretches of a mesh are dearer than others.
     """
+    # Numba compiles anew for an array that is read-only or not in one piece: results are neither.
+    arguments = tuple(np.require(x, None, ["C", "W"]) if isinstance(x, np.ndarray) else x for x in arguments)
     workers = min(threads(), count // WORTH_A_THREAD)
     if workers <= 1:
         return [kernel(0, count, *arguments)]

@@ -35,8 +35,9 @@ class Mesh:
     """
 
     def __init__(self, vertices: NDArray[Any], faces: NDArray[Any], rounding_mm: float = 0.0) -> None:
-        self.vertices: Floats = np.ascontiguousarray(vertices, np.float64)
-        self.faces: Ints = np.ascontiguousarray(faces, np.int32)
+        # Writable, though nothing writes: Numba compiles every kernel again for arrays that are not.
+        self.vertices: Floats = np.require(vertices, np.float64, ["C", "W"])
+        self.faces: Ints = np.require(faces, np.int32, ["C", "W"])
         self.rounding_mm = rounding_mm
 
     @classmethod

@@ -19,7 +19,7 @@ def first_hits(bvh: Bvh, points: Floats, ways: Floats) -> tuple[Floats, Ints]:
     distance = np.empty(len(points))
     face = np.empty(len(points), np.int32)
     tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners, bvh.order)
-    in_parts(_first, len(points), np.ascontiguousarray(points), np.ascontiguousarray(ways), *tree, distance, face)
+    in_parts(_first, len(points), points, ways, *tree, distance, face)
     return distance, face
 
 

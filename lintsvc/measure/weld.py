@@ -22,9 +22,9 @@ def weld(
     bits: NDArray[Any]
     sign: Any
     if points.dtype == np.float64:
-        bits, sign = np.ascontiguousarray(points).view(np.uint64), np.uint64(1 << 63)
+        bits, sign = np.require(points, np.float64, ["C", "W"]).view(np.uint64), np.uint64(1 << 63)
     else:
-        bits, sign = np.ascontiguousarray(points, np.float32).view(np.uint32), np.uint32(1 << 31)
+        bits, sign = np.require(points, np.float32, ["C", "W"]).view(np.uint32), np.uint32(1 << 31)
     if tags is None:
         tags = np.empty(0, np.int32)
     first, place = _weld(bits, sign, tags)

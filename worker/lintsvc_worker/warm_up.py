@@ -22,10 +22,13 @@ _QUADS = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), 
 
 
 def run(rules: Sequence[Rule]) -> None:
-    """Check each of the parts with all rules that apply."""
+    """Compile the kernels for bodies, and check each of the parts with all rules that apply."""
+    from lintsvc.measure.warm import warm
     from lintsvc.reports.geometry import place_findings, sent_order
     from lintsvc.rulebook.check import check_file
 
+    # A cube has no thin wall, no hole and no hollow: it runs few of the kernels.
+    warm()
     with tempfile.TemporaryDirectory() as folder:
         for number, (data, choices) in enumerate(_parts()):
             path = Path(folder) / f"file-{number}"
