@@ -182,7 +182,7 @@ def turn(draft: Draft) -> tuple[Draft, int, int]:
     faces[against] = faces[against][:, ::-1]
     draft = draft.renamed(faces) if against.any() else draft
     shells = Shells(draft.mesh, draft.topology)
-    wrong = shells.closed & (shells.around + np.sign(shells.volume) < 0)
+    wrong = shells.closed & shells.placed & (shells.around + np.sign(shells.volume) < 0)
     if wrong.any():
         faces = draft.faces.copy()
         turned = (shells.label >= 0) & wrong[shells.label]

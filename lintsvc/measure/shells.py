@@ -159,11 +159,21 @@ class Shells:
 
         0 in the open air, 1 within a solid, 0 again for an island in a void. Open shells get 0.
         """
+        return np.nan_to_num(self._winding).astype(np.int32)
+
+    @property
+    def placed(self) -> Bools:
+        """(count,) False for shells among so many others that what lies around them was not found."""
+        placed: Bools = ~np.isnan(self._winding)
+        return placed
+
+    @cached_property
+    def _winding(self) -> Floats:
         return self._around(self.sign, np.ones(self.count), self.closed)
 
-    def _around(self, sign: Floats, worth: Floats, wanted: Bools) -> Ints:
-        """Winding around the `wanted` shells, with each closed shell counted `worth` times its sign."""
-        found = np.zeros(self.count, np.int32)
+    def _around(self, sign: Floats, worth: Floats, wanted: Bools) -> Floats:
+        """Winding around the `wanted` shells, each closed shell counted `worth` times its sign; NaN as `winding`."""
+        found = np.zeros(self.count)
         chosen = np.flatnonzero(wanted).astype(np.int32)
         if self.count < 2 or not len(chosen):
             return found
@@ -173,8 +183,7 @@ class Shells:
         step = max(mesh.size * _STEP, mesh.rounding_mm * _ROUNDINGS_OF_A_STEP)
         points = mesh.vertices[mesh.faces[face]].mean(axis=1) + step * inward[:, None] * mesh.normals[face]
         weight = np.where(self.label >= 0, sign * (self.closed * worth)[self.label], 0.0)
-        total = winding(mesh, points, chosen, self.label, weight)
-        found[chosen] = np.rint(total).astype(np.int32)
+        found[chosen] = np.rint(winding(mesh, points, chosen, self.label, weight))
         return found
 
     def winding(self, points: Floats) -> Ints:
@@ -184,7 +193,9 @@ class Shells:
         # No shell has this number: none is left out.
         none = np.full(len(points), -2, np.int32)
         weight = np.where(self.label >= 0, self.sign * self.closed[self.label], 0.0)
-        return np.rint(winding(self.mesh, points, none, self.label, weight)).astype(np.int32)
+        found = winding(self.mesh, points, none, self.label, weight)
+        # Where it was given up a point counts as within a solid: nothing is then said of the air there.
+        return np.rint(np.nan_to_num(found, nan=1.0)).astype(np.int32)
 
     @cached_property
     def touching(self) -> Ints:

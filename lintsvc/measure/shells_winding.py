@@ -21,18 +21,23 @@ _DIRECTIONS = np.array(
         [0.9137, -0.3583, -0.1919],
     ]
 )
+#: So many branches of the tree are visited for all points together; a ray through a part needs about 100.
+_MOST_VISITED = 50_000_000
 
 
 def winding(mesh: Mesh, points: Floats, own: Ints, label: Ints, weight: Floats) -> Floats:
     """Return (k,) how often the shells of a mesh wind around (k, 3) points, but for the shell `own` of each.
 
     `label`: (m,) the shell of each face. `weight`: (m,) what crossing a face from within counts; 0 leaves it out.
+    NaN where it was given up: thousands of shells within each other make every ray cross them all.
     """
     tree = mesh.bvh
     ways = _DIRECTIONS / np.linalg.norm(_DIRECTIONS, axis=1)[:, None]
     total = np.empty(len(points))
     nodes = (tree.boxes, tree.child, tree.count, tree.order, tree.corners)
-    in_parts(_wind, len(points), points, ways, own, label, weight, *nodes, total)
+    # Counted by all threads together, roughly: an addition lost now and then does not matter.
+    visited = np.zeros(1, np.int64)
+    in_parts(_wind, len(points), points, ways, own, label, weight, *nodes, visited, _MOST_VISITED, total)
     return total
 
 
@@ -50,12 +55,20 @@ def _wind(
     count: Any,
     order: Any,
     corners: Any,
+    visited: Any,
+    most: int,
     total: Any,
 ) -> None:
     """Fill in how often the shells other than `own` wind around each point, along the first way that meets no edge."""
     for i in range(start, stop):
+        total[i] = np.nan
         for w in range(ways.shape[0]):
-            total[i], sure = _cross(points[i], ways[w], own[i], label, weight, boxes, child, count, order, corners)
+            if visited[0] > most:
+                break
+            total[i], sure, nodes = _cross(
+                points[i], ways[w], own[i], label, weight, boxes, child, count, order, corners
+            )
+            visited[0] += nodes
             if sure:
                 break
 
@@ -75,8 +88,9 @@ def _cross(
 ) -> Any:
     """Follow a ray and add up, by weight, the faces of other shells that it leaves minus those that it enters.
 
-    Returns the sum, and False where the ray comes so near an edge that the sum may be wrong.
+    Returns the sum; False where the ray comes so near an edge that the sum may be wrong; branches visited.
     """
+    visited = 0
     total = 0.0
     sure = True
     stack = np.empty(STACK, np.int32)
@@ -85,6 +99,7 @@ def _cross(
     while height > 0:
         height -= 1
         node = stack[height]
+        visited += 1
         near = 0.0
         far = np.inf
         for k in range(3):
@@ -134,4 +149,4 @@ def _cross(
                 sure = False
             # det = -(way . normal): negative where the ray leaves.
             total += weight[f] if det < 0.0 else -weight[f]
-    return total, sure
+    return total, sure, visited

@@ -121,7 +121,7 @@ class Soundness:
     def inside_out(self) -> Defects:
         """One for each closed shell that encloses less than nothing. Value: its volume, mm3, positive."""
         shells = self.shells
-        wrong = shells.closed & (shells.around + np.sign(shells.volume) < 0)
+        wrong = shells.closed & shells.placed & (shells.around + np.sign(shells.volume) < 0)
         return self._of_shells(np.flatnonzero(wrong), -shells.volume)
 
     @cached_property
@@ -257,7 +257,7 @@ class Soundness:
     def nested(self, limit_mm: float = 0.0) -> Defects:
         """One for each closed shell that faces outward within a solid and crosses nothing. Value: volume, mm3."""
         shells, through = self.shells, self.contacts.of(self._through(limit_mm))
-        wrong = shells.closed & (shells.around + np.sign(shells.volume) > 1)
+        wrong = shells.closed & shells.placed & (shells.around + np.sign(shells.volume) > 1)
         wrong[shells.label[through.first]] = False
         wrong[shells.label[through.second]] = False
         return self._of_shells(np.flatnonzero(wrong), shells.volume)

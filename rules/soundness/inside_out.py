@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lintsvc.rulebook import Checked, Hit, Source, rule
+from lintsvc.rulebook import CannotCheck, Checked, Hit, Source, rule
 
 STANDARD = Source(
     "standard",
@@ -38,3 +38,5 @@ def inside_out(part: Checked) -> Iterator[Hit]:
     for shell in part.body.soundness.inside_out:
         message = f"There are {shell.alike} more shells inside out." if shell.alike > 1 else None
         yield Hit(measured=shell.value, unit="mm3", where=shell.where, message=message)
+    if not part.body.soundness.shells.placed.all():
+        raise CannotCheck("so many shells lie within each other that not all could be told from voids")

@@ -65,5 +65,5 @@ def overlapping_bodies(part: Checked, limit: float) -> Iterator[Hit]:
             message="A closed shell of {measured} lies within a body and faces outward: it would be printed solid.",
             remedy="Turn it over if it is to be a void; delete it if it is not.",
         )
-    if not part.body.soundness.contacts.complete:
+    if not (soundness.contacts.complete and soundness.shells.placed.all()):
         raise CannotCheck("so many faces cross each other that not all could be compared")

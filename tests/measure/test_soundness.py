@@ -25,6 +25,7 @@ from parts.broken_bodies import (
     without,
 )
 
+from lintsvc.measure import shells_winding
 from lintsvc.measure.bodies import BodyMeasurements
 from lintsvc.measure.soundness import Soundness
 from lintsvc.measure.soundness_defects import SHOWN
@@ -258,6 +259,16 @@ def test_surface_of_nothing_but_walls_without_thickness_has_no_shell() -> None:
     assert measured.shells.count == 0
     assert measured.fragments(2.0) == ()
     assert measured.shells.winding(np.zeros((2, 3))).tolist() == [0, 0]
+
+
+def test_shells_too_many_to_place_are_said_to_be_unplaced(monkeypatch: pytest.MonkeyPatch) -> None:
+    body = join(*[box(10 + i, 10 + i, 10 + i, at=(-i / 2,) * 3) for i in range(30)])
+    assert soundness(body).shells.placed.all()
+    assert soundness(body).shells.around.tolist() == [*range(29, -1, -1)]
+    monkeypatch.setattr(shells_winding, "_MOST_VISITED", 100)
+    measured = soundness(turn_over(body))
+    assert not measured.shells.placed.all()
+    assert len(measured.inside_out) < 30
 
 
 def test_point_is_in_a_solid_and_not_in_its_void() -> None:
