@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import os
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -91,14 +92,18 @@ def check(
     known = _baseline(baseline)
     _writable(target, highlights)
     plan = make_plan(paths, said, folders, changed_since=changed_since, set_aside=set_aside)
-    jobs = _with_pictures(plan.jobs, highlights, picture=form == "html")
+    drawn = form == "html" or (form == "markdown" and highlights is not None)
+    jobs = _with_pictures(plan.jobs, highlights, picture=drawn)
     done = run_jobs(jobs, plan.rule_folders, cache=cache)
     parts = [_decided(part, job, plan, known) for part, job in zip(done.parts, jobs, strict=True)]
     report = Report(tuple(parts), made_by=__version__)
     level = fail_on or plan.fail_on
     troubles = list(done.troubles)
+    pictures = done.pictures
     try:
-        output.write_report(report, form, target, fail_on=level, rule_folders=plan.rule_folders, pictures=done.pictures)
+        if form == "markdown":
+            pictures = _write_pictures(jobs, pictures, target)
+        output.write_report(report, form, target, fail_on=level, rule_folders=plan.rule_folders, pictures=pictures)
     except BrokenPipeError:
         raise
     except OSError as error:
@@ -121,6 +126,19 @@ def exit_status(report: Report, fail_on: str) -> int:
         if any(at_or_above(x.level, fail_on) and not x.set_aside for x in part.findings):
             status = max(status, FINDINGS)
     return status
+
+
+def _write_pictures(jobs: Sequence[Job], pictures: Mapping[int, str], target: Path | None) -> dict[int, str]:
+    """Write each picture beside the highlights; return their paths as seen from where the report is read."""
+    paths = {}
+    for job in jobs:
+        if job.number in pictures and job.highlights is not None:
+            folder, stem = job.highlights
+            path = folder / f"{stem}.picture.svg"
+            path.write_text(pictures[job.number], "utf-8")
+            start = Path.cwd() if target is None else target.absolute().parent
+            paths[job.number] = Path(os.path.relpath(path, start)).as_posix()
+    return paths
 
 
 def _baseline(path: Path | None) -> Baseline | None:

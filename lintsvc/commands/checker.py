@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
+from lintsvc.commands.jobs import Compiling, Done, Job, Lost, Message, Refused, Step
 
 if TYPE_CHECKING:
     from lintsvc.rulebook.check import Result
@@ -54,8 +54,10 @@ def main(folders: list[Path]) -> None:
 
 
 def _answer(job: Job, rules: list[Rule], answers: BinaryIO) -> Done:
+    from lintsvc.measure import compile_news
     from lintsvc.rulebook.check import Progress, check_file
 
+    compile_news.listeners[:] = [lambda begins: _send(answers, Compiling(job.number, begins))]
     progress = Progress(step=lambda step, percent: _send(answers, Step(job.number, step, percent)))
     result = check_file(
         job.path,

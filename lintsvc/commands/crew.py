@@ -15,10 +15,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO
 
-from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
+from lintsvc.commands.jobs import Compiling, Done, Job, Lost, Message, Refused, Step
 
 #: How often a running check is looked at.
 LOOK_SECONDS = 0.05
+#: The longest that compiling one kernel may take.
+COMPILE_SECONDS = 120.0
 #: So many rules may be lost before the file is given up.
 MOST_LOST = 3
 #: A checking process takes a second or two of one core to start; so many files make a further one worth it.
@@ -122,8 +124,11 @@ class _Member(threading.Thread):
         try:
             pickle.dump(job, process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
             process.stdin.flush()
-            while isinstance(message := _receive(process.stdout), Step):
-                watch.next_step(message.step)
+            while isinstance(message := _receive(process.stdout), Step | Compiling):
+                if isinstance(message, Step):
+                    watch.next_step(message.step)
+                else:
+                    watch.compiling(message.begins)
                 self.heard.put(message)
         except (EOFError, OSError, pickle.UnpicklingError):
             why = watch.end() or _how_it_ended(process)
@@ -161,8 +166,20 @@ class _Watch(threading.Thread):
         self.ends = ends
         self.over = threading.Event()
         self.why = ""
+        self.compiling_since = 0.0
         self.next_step("")
         self.start()
+
+    def compiling(self, begins: bool) -> None:
+        """Compiling is done once and is nobody's fault: its time is added to what the file and the step may take."""
+        if begins:
+            self.compiling_since = time.monotonic()
+            self.step_ends += COMPILE_SECONDS
+            self.ends += COMPILE_SECONDS
+        else:
+            unused = max(0.0, COMPILE_SECONDS - (time.monotonic() - self.compiling_since))
+            self.step_ends -= unused
+            self.ends -= unused
 
     def next_step(self, step: str) -> None:
         """A new step has begun, and has its own time."""
@@ -191,7 +208,7 @@ class _Watch(threading.Thread):
 
 def _receive(stream: IO[bytes]) -> Message:
     message = pickle.load(stream)  # noqa: S301 - from the process that we started
-    assert isinstance(message, Step | Done | Lost | Refused)
+    assert isinstance(message, Step | Compiling | Done | Lost | Refused)
     return message
 
 

@@ -38,6 +38,14 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Compiling:
+    """The measuring code is being compiled (`begins`), or that has ended. It happens once, not for every file."""
+
+    number: int
+    begins: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Done:
     """The file's entry of the report; SVG text of the picture where one was asked for."""
 
@@ -64,4 +72,4 @@ class Lost:
     why: str
 
 
-Message = Step | Done | Lost | Refused
+Message = Step | Compiling | Done | Lost | Refused

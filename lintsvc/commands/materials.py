@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def materials(process: str | None, form: str) -> None:
     """List the materials of the handbook. JSON also gives the values and where each comes from."""
     from lintsvc.handbook.materials import materials as all_materials
-    from lintsvc.reports.rule_pages import text_table
+    from lintsvc.reports.tables import text_table
     from lintsvc.rulebook.wording import number
 
     found = [x for x in all_materials() if process is None or process in x.processes]

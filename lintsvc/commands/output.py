@@ -12,7 +12,7 @@ import click
 
 from lintsvc.model.report import Report
 
-FORMATS = ("text", "json", "sarif", "junit", "html")
+FORMATS = ("text", "json", "sarif", "junit", "html", "markdown")
 
 _LOOKS: Mapping[str, Mapping[str, object]] = {
     "title": {"bold": True},
@@ -47,7 +47,7 @@ def write_report(
 def rendered(
     report: Report, form: str, *, fail_on: str, rule_folders: Sequence[Path], pictures: Mapping[int, str]
 ) -> str:
-    """Return the report in one of FORMATS."""
+    """Return the report in one of FORMATS. `pictures` are SVG for HTML, paths for Markdown."""
     # Imported by need: a JSON report should not wait for the others' libraries.
     if form == "json":
         from lintsvc.reports import json_report
@@ -61,6 +61,10 @@ def rendered(
         from lintsvc.reports import text
 
         return text.dumps(report)
+    if form == "markdown":
+        from lintsvc.reports import markdown
+
+        return markdown.dumps(report, pictures=pictures)
     from lintsvc.commands.packs import packs_or_fail
 
     rules = [rule for pack in packs_or_fail(rule_folders) for rule in pack.rules]

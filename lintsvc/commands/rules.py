@@ -22,7 +22,8 @@ from lintsvc.commands.packs import packs_or_fail, rules_option
 )
 def rules(folders: tuple[Path, ...], form: str) -> None:
     """List the rules: id, level, process and what is wrong."""
-    from lintsvc.reports.rule_pages import markdown_table, rules_json, rules_table, text_table
+    from lintsvc.reports.rule_pages import rules_json, rules_table
+    from lintsvc.reports.tables import markdown_table, text_table
 
     packs = packs_or_fail(folders)
     if form == "json":

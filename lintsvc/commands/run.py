@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lintsvc.commands import crew
-from lintsvc.commands.jobs import Done, Job, Lost, Message, Refused, Step
+from lintsvc.commands.jobs import Compiling, Done, Job, Lost, Message, Refused, Step
 from lintsvc.model.finding import NotChecked, Quantity
 from lintsvc.model.report import PartReport, UnreadableShown
 
@@ -135,6 +135,8 @@ class _Progress:
         if not self.shown:
             return
         self.done += isinstance(message, Done | Lost)
+        if isinstance(message, Compiling) and message.begins:
+            click.echo("\rcompiling the measuring code, once …\x1b[K", err=True, nl=False)
         if isinstance(message, Step):
             from lintsvc.reports.words import clean
 

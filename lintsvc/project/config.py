@@ -86,36 +86,39 @@ class Config:
         return bool(self._excluded.match_file(relative))
 
 
-def read_config(path: Path) -> Config:
-    """Read one file. Raises ConfigError."""
+def read_config(path: Path, shown: str = "") -> Config:
+    """Read one file, named `shown` in errors and sources. Raises ConfigError."""
+    shown = shown or str(path)
     try:
         text = path.read_text("utf-8")
     except OSError as error:
-        raise ConfigError(f"{path}: cannot be opened: {error.strerror}") from None
+        raise ConfigError(f"{shown}: cannot be opened: {error.strerror}") from None
     except UnicodeDecodeError:
-        raise ConfigError(f"{path}: is no text in UTF-8; save it as UTF-8") from None
-    return parse_config(text, path)
+        raise ConfigError(f"{shown}: is no text in UTF-8; save it as UTF-8") from None
+    return parse_config(text, path, shown)
 
 
-def parse_config(text: str, path: Path) -> Config:
+def parse_config(text: str, path: Path, shown: str = "") -> Config:
     """Read the text of a file that lies at `path`. Raises ConfigError."""
+    shown = shown or str(path)
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(f"{path}: {error}") from None
-    return _Reader(path, data, text).config()
+        raise ConfigError(f"{shown}: {error}") from None
+    return _Reader(path, shown, data, text).config()
 
 
 class _Reader:
-    def __init__(self, path: Path, data: Mapping[str, Any], text: str) -> None:
+    def __init__(self, path: Path, shown: str, data: Mapping[str, Any], text: str) -> None:
         self.path = path
+        self.shown = shown
         self.data = data
         self.lines = key_lines(text)
 
     def place(self, *keys: str | int) -> str:
         """Name the file and the line of a key."""
         line = line_of(keys, self.lines)
-        return f"{self.path}, line {line}" if line else str(self.path)
+        return f"{self.shown}, line {line}" if line else self.shown
 
     def config(self) -> Config:
         self._known(self.data, _KEYS)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -64,7 +65,9 @@ class Project:
     def _config(self, folder: Path) -> Config | None:
         if folder not in self._in:
             path = folder / NAME
-            self._in[folder] = read_config(path) if path.is_file() else None
+            # Named from the working folder: reports must not tell where on a machine they were made.
+            shown = os.path.relpath(path, self.working)
+            self._in[folder] = read_config(path, shown) if path.is_file() else None
         return self._in[folder]
 
     def _outward(self, folder: Path) -> list[Path]:

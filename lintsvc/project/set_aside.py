@@ -15,6 +15,7 @@ the finding counts again. An entry whose finding is gone is told, so that the fi
 from __future__ import annotations
 
 import datetime
+import os
 import re
 import tomllib
 from collections.abc import Mapping
@@ -106,21 +107,22 @@ class SetAside:
 
 def read_set_aside(path: Path, today: datetime.date) -> SetAside:
     """Read the file. Raises ConfigError naming the line and what is wrong."""
+    shown = os.path.relpath(path)
     try:
         text = path.read_text("utf-8")
         data = tomllib.loads(text)
     except OSError as error:
-        raise ConfigError(f"{path}: cannot be opened: {error.strerror}") from None
+        raise ConfigError(f"{shown}: cannot be opened: {error.strerror}") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ConfigError(f"{path}: {error}") from None
+        raise ConfigError(f"{shown}: {error}") from None
     lines = key_lines(text)
     rows = data.pop("set-aside", [])
     if data or not isinstance(rows, list) or not all(isinstance(x, Mapping) for x in rows):
-        raise ConfigError(f"{path}: holds nothing but entries headed [[set-aside]]")
+        raise ConfigError(f"{shown}: holds nothing but entries headed [[set-aside]]")
     entries = []
     for number, row in enumerate(rows):
         line = line_of(("set-aside", number), lines)
-        entries.append(_entry(row, f"{path}, line {line}"))
+        entries.append(_entry(row, f"{shown}, line {line}"))
     return SetAside(path.parent, tuple(entries), today)
 
 
@@ -143,17 +145,17 @@ def entry_text(fingerprint: str, file: str, rule: str, reason: str, author: str,
     """Return an entry as it is written into the file."""
     lines = [
         "[[set-aside]]",
-        f"fingerprint = {_quoted(fingerprint)}",
-        f"file = {_quoted(file)}",
-        f"rule = {_quoted(rule)}",
-        f"reason = {_quoted(reason)}",
-        f"author = {_quoted(author)}",
+        f"fingerprint = {quoted(fingerprint)}",
+        f"file = {quoted(file)}",
+        f"rule = {quoted(rule)}",
+        f"reason = {quoted(reason)}",
+        f"author = {quoted(author)}",
         *([f"until = {until.isoformat()}"] if until else []),
     ]
     return "\n".join(lines) + "\n"
 
 
-def _quoted(text: str) -> str:
-    """Return a TOML basic string (TOML 1.0, section String)."""
+def quoted(text: str) -> str:
+    """Return `text` as a TOML basic string (TOML 1.0, section String)."""
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(x if x.isprintable() else f"\\U{ord(x):08X}" for x in escaped) + '"'

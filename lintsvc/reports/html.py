@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lintsvc.model.finding import Finding
 from lintsvc.model.report import PartReport, Report, UnreadableShown
 from lintsvc.reports.colours import LEVEL
-from lintsvc.reports.words import about, clean, counted, finding_rows, plural, total
+from lintsvc.reports.words import about, clean, counted, finding_rows, missed_by_reason, plural, total
 from lintsvc.rulebook.rule import Rule
 from lintsvc.rulebook.wording import number
 
@@ -42,7 +42,6 @@ def _part(part: PartReport, rules: Mapping[str, Rule], picture: str | None) -> d
     from markupsafe import Markup
 
     findings = [_finding(number, x, part, rules.get(x.rule)) for number, x in enumerate(part.findings, 1)]
-    missed = [("every rule" if x.rule == "*" else x.rule, clean(x.why)) for x in part.not_checked]
     return {
         "file": clean(part.file),
         "unreadable": _unreadable(part.unreadable) if part.unreadable else None,
@@ -50,7 +49,7 @@ def _part(part: PartReport, rules: Mapping[str, Rule], picture: str | None) -> d
         "picture": None if picture is None else Markup(picture),  # noqa: S704 - our own SVG, escaped where it is made
         "counted": counted(part.findings).capitalize(),
         "findings": findings,
-        "not_checked": missed,
+        "not_checked": missed_by_reason(part),
         "checked": part.checked,
         "rules": plural(len(part.checked), "rule"),
     }
@@ -67,6 +66,7 @@ def _finding(place: int, finding: Finding, part: PartReport, rule: Rule | None) 
         "level": finding.level,
         "rule": finding.rule,
         "rank": number(finding.rank),
+        "fingerprint": finding.fingerprint,
         "message": clean(finding.message),
         "set_aside": finding.set_aside,
         "rows": finding_rows(finding, part.part.kind if part.part else "body"),

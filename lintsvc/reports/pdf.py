@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 from lintsvc.model.report import PartReport, Report
 from lintsvc.reports.colours import LEVEL
-from lintsvc.reports.words import about, clean, counted, finding_rows, plural, total
+from lintsvc.reports.words import about, clean, counted, finding_rows, missed_by_reason, plural, total
 from lintsvc.rulebook.wording import number
 
 _MARGIN_MM = 18.0
@@ -101,9 +101,8 @@ class _Look:
             yield self._block(head, finding.level, clean(finding.message), list(finding_rows(finding, kind)))
         if part.not_checked:
             yield self.paragraph("Not checked", "head")
-            for missed in part.not_checked:
-                name = "every rule" if missed.rule == "*" else missed.rule
-                yield self.paragraph(f"{name}: {clean(missed.why)}")
+            for reason, rules in missed_by_reason(part):
+                yield self.paragraph(f"{reason}: {', '.join(rules)}")
         yield self.paragraph(f"{plural(len(part.checked), 'rule')} checked.", "quiet")
 
     def _block(self, head: str, level: str, message: str, rows: list[tuple[str, str]]) -> Any:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 
 from lintsvc.model.limit import Limit
+from lintsvc.reports.tables import markdown_table, markdown_text, text_table
 from lintsvc.reports.words import source_text
 from lintsvc.rulebook.packs import Pack
 from lintsvc.rulebook.rule import Rule
@@ -55,10 +56,10 @@ def page(rule: Rule) -> Page:
 def markdown(rule: Rule, *, heading: int = 1) -> str:
     """Return the page as Markdown; `heading` is the level of its title."""
     found = page(rule)
-    blocks = [f"{'#' * heading} `{found.rule}`", _escape(found.title)]
+    blocks = [f"{'#' * heading} `{found.rule}`", markdown_text(found.title)]
     for section in found.sections:
         blocks.append(f"{'#' * (heading + 1)} {section.heading}")
-        blocks.append(markdown_table(section.table) if section.table else _escape(section.text))
+        blocks.append(markdown_table(section.table) if section.table else markdown_text(section.text))
     return "\n\n".join(blocks) + "\n"
 
 
@@ -108,20 +109,6 @@ def rules_json(packs: Iterable[Pack]) -> str:
     return json.dumps(entries, indent=2)
 
 
-def markdown_table(rows: Sequence[Sequence[str]]) -> str:
-    """Return a Markdown table; the first row is its head."""
-    lines = ["| " + " | ".join(_escape(x).replace("|", r"\|") for x in row) + " |" for row in rows]
-    return "\n".join([lines[0], "|" + " --- |" * len(rows[0]), *lines[1:]])
-
-
-def text_table(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Return the lines of a table in columns of equal width; the last column runs free."""
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]) - 1)]
-    return [
-        "  ".join([*(x.ljust(width) for x, width in zip(row, widths, strict=False)), row[-1]]).rstrip() for row in rows
-    ]
-
-
 def _limits_table(limits: Sequence[Limit]) -> tuple[tuple[str, ...], ...]:
     if not limits:
         return ()
@@ -161,8 +148,3 @@ _PLACEHOLDER = re.compile(r"\{(\w+)[^}]*\}")
 def _readable(template: str) -> str:
     """Return a message template with its {words} as words: 'at least {limit}' becomes 'at least the limit'."""
     return _PLACEHOLDER.sub(lambda match: "the " + match.group(1).replace("_", " "), template)
-
-
-def _escape(text: str) -> str:
-    """Keep Markdown from reading signs in plain text: '<', '*', '_' at word edges, back ticks."""
-    return re.sub(r"([\\`*<>\[\]]|(?<!\w)_|_(?!\w))", r"\\\1", text)

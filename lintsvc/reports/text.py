@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from lintsvc.model.finding import Finding
 from lintsvc.model.report import PartReport, Report
-from lintsvc.reports.words import about, clean, counted, finding_rows, plural, total
+from lintsvc.reports.words import about, clean, counted, finding_rows, missed_by_reason, plural, total
 from lintsvc.rulebook.wording import number
 
 #: More of one rule on one file than this are counted, not listed: a broken mesh can have thousands.
@@ -98,7 +98,7 @@ class _Paper:
     def _finding(self, finding: Finding, kind: str) -> None:
         aside = " (set aside)" if finding.set_aside else ""
         level = self.paint(finding.level.upper() + aside, finding.level)
-        rank = self.paint(f"rank {number(finding.rank)}", "quiet")
+        rank = self.paint(f"rank {number(finding.rank)}  {finding.fingerprint}", "quiet")
         self.line(f"  {level}  {finding.rule}  {rank}")
         self.text(finding.message, indent=4)
         for name, text in finding_rows(finding, kind):
@@ -108,7 +108,6 @@ class _Paper:
         if not part.not_checked:
             return
         self.text("NOT CHECKED", style="warning")
-        for missed in part.not_checked:
-            name = "every rule" if missed.rule == "*" else missed.rule
-            self.text(f"{name}: {missed.why}", indent=4, hanging=6)
+        for why, rules in missed_by_reason(part):
+            self.text(f"{why}: {', '.join(rules)}", indent=4, hanging=6)
         self.line()

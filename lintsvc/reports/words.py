@@ -189,6 +189,14 @@ def finding_rows(finding: Finding, kind: str) -> tuple[tuple[str, str], ...]:
     return tuple((name, clean(text)) for name, text in rows if text)
 
 
+def missed_by_reason(part: PartReport) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return why rules were not checked, and which, for each reason once; clean."""
+    rules: dict[str, list[str]] = {}
+    for missed in part.not_checked:
+        rules.setdefault(clean(missed.why), []).append("every rule" if missed.rule == "*" else missed.rule)
+    return tuple((why, tuple(names)) for why, names in rules.items())
+
+
 def total(report: Report) -> str:
     """Return one line for the whole run."""
     parts = report.parts

@@ -37,11 +37,11 @@ def check(part: Checked) -> Iterator[Hit]:
 
 
 def lintsvc(*arguments: str | Path, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run the command and return what came of it. It must end within a minute."""
+    """Run the command and return what came of it. It must end within a minute. Its cache is the folder's own."""
     return subprocess.run(
         [sys.executable, "-m", "lintsvc.cli", *map(str, arguments)],
         cwd=cwd,
-        env=os.environ | environment,
+        env=os.environ | {"XDG_CACHE_HOME": str(cwd / ".cache")} | environment,
         capture_output=True,
         text=True,
         encoding="utf-8",

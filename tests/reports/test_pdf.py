@@ -34,7 +34,7 @@ def test_everything_of_a_finding_is_there() -> None:
         "handbook: Design notes for powder-bed nylon, table of walls",
         "Make the wall at least 0.8 mm thick.",
         "Fine powder: keep it out of eyes and lungs.",
-        "powder-bed/too-big: no limit is known for this material",
+        "no limit is known for this material: powder-bed/too-big",
         "The file ends in the middle of a triangle.",
         "licensed practice",
     ):

@@ -8,15 +8,8 @@ from parts.rules import sample_rules
 
 from lintsvc.model.limit import Limit
 from lintsvc.model.source import COMMON_PRACTICE
-from lintsvc.reports.rule_pages import (
-    limit_text,
-    markdown,
-    markdown_table,
-    page,
-    plain_text,
-    rules_table,
-    text_table,
-)
+from lintsvc.reports.rule_pages import limit_text, markdown, page, plain_text, rules_table
+from lintsvc.reports.tables import markdown_table, text_table
 from lintsvc.rulebook.packs import Pack
 
 THIN_WALL, HOLE, OPEN_EDGE = sample_rules()

@@ -15,7 +15,7 @@ from lintsvc.reports.text import dumps
 def test_finding_shows_what_where_measured_limit_remedy_and_source() -> None:
     text = dumps(Report((reports.housing_report(reports.thin_wall()),)))
     for words in (
-        "ERROR  powder-bed/thin-wall  rank 85.3",
+        "ERROR  powder-bed/thin-wall  rank 85.3  00112233445566aa",
         "A wall is 0.62 mm thick; 0.8 mm is the least.",
         "where     x 25, y 20, z 0 mm; faces 0, 1",
         "measured  0.62 mm, limit 0.8 mm",
@@ -28,7 +28,7 @@ def test_finding_shows_what_where_measured_limit_remedy_and_source() -> None:
 
 def test_rules_not_checked_stand_as_plain_as_findings() -> None:
     text = dumps(Report((reports.housing_report(),)))
-    assert "  NOT CHECKED\n    powder-bed/too-big: no limit is known for this material\n" in text
+    assert "  NOT CHECKED\n    no limit is known for this material: powder-bed/too-big\n" in text
     assert "1 error, 1 warning; 3 rules checked, 1 not" in text
 
 
