@@ -94,12 +94,12 @@ class SameLoop:
 
 
 def contours_of(
-    curves: Curves, rings: Rings, circles: Ints, joined: set[int]
+    curves: Curves, rings: Rings, circles: Ints, joined: set[int], meeting: Ints
 ) -> tuple[tuple[Contour, ...], tuple[SameLoop, ...]]:
     """Return the contours, largest first, and loops left out because they repeat another.
 
     `rings` of curves and single `circles` are the loops; `joined`: curves one of whose ends was joined
-    over a gap. Raises TooTangled for nesting without end.
+    over a gap; `meeting` (m, 2): curves that cross or touch. Raises TooTangled for nesting without end.
     """
     rings = _counter_clockwise(rings)
     around = lengths(rings)
@@ -129,7 +129,16 @@ def contours_of(
     shape_of = np.concatenate([np.arange(len(some)), np.full(len(circles), -1)])[kept]
     circle_of = circle_of[kept]
     at, size = curves.centre[circle_of], curves.radius[circle_of]
-    parent, depth = nesting(area[kept], low[kept], high[kept], shapes, shape_of, at, size)
+    loop_of = np.full(len(curves), -1)
+    place = np.full(len(area), -1)
+    place[kept] = np.arange(len(kept))
+    ring_at = np.full(len(rings), -1)
+    ring_at[some] = place[: len(some)]
+    loop_of[rings.curve] = ring_at[rings.owner]
+    loop_of[circles] = place[len(some) :]
+    pairs = np.unique(np.sort(loop_of[meeting], axis=1), axis=0).reshape(-1, 2)
+    pairs = pairs[(pairs[:, 0] >= 0) & (pairs[:, 0] != pairs[:, 1])]
+    parent, depth = nesting(area[kept], low[kept], high[kept], shapes, shape_of, at, size, pairs)
     found = []
     rows = zip(kept.tolist(), circle_of.tolist(), parent.tolist(), depth.tolist(), strict=True)
     for n, (k, c, up, deep) in enumerate(rows):

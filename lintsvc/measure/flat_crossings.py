@@ -12,6 +12,8 @@ from lintsvc.measure.flat_segments import Segments, box_pairs, distance_to_segme
 from lintsvc.measure.flat_weld import Floats, Ints
 
 CROSS, TOUCH, OVERLAP = range(3)
+#: Arcs of one circle that share less than this (radians) follow each other.
+_LITTLE_TURN = 1e-3
 #: Enough to say "many"; a part has a handful.
 MOST = 20_000
 
@@ -113,7 +115,9 @@ def _of_segments(curves: Curves, s: Segments, i: Ints, j: Ints, arc: NDArray[np.
     # Two arcs of one circle: chords criss-cross, the arcs overlap or follow each other.
     both = np.flatnonzero(arc[ci] & arc[cj] & (ci != cj) & (crosses | touches | overlaps))
     one_circle = both[_same_circle(curves, ci[both], cj[both], slack[both])]
-    overlaps[one_circle] = _arcs_overlap(curves, ci[one_circle], cj[one_circle])
+    shared = {(a, b): shared_turn(curves, a, b) for a, b in set(zip(ci[one_circle], cj[one_circle], strict=True))}
+    pairs = zip(ci[one_circle], cj[one_circle], strict=True)
+    overlaps[one_circle] = [shared[pair] > _LITTLE_TURN for pair in pairs]
     crosses[one_circle] = touches[one_circle] = False
 
     hit = np.flatnonzero(crosses | touches | overlaps)
@@ -143,14 +147,14 @@ def _same_circle(curves: Curves, i: Ints, j: Ints, slack: Floats) -> NDArray[np.
     return result
 
 
-def _arcs_overlap(curves: Curves, i: Ints, j: Ints) -> NDArray[np.bool_]:
-    """True where two arcs of one circle share more than their ends."""
-    little = 1e-3
+def shared_turn(curves: Curves, one: int, other: int) -> float:
+    """Return the angle (radians) that two arcs of one circle share."""
     turn = 2 * np.pi
-    later = (curves.start[j] - curves.start[i]) % turn
-    earlier = (curves.start[i] - curves.start[j]) % turn
-    result: NDArray[np.bool_] = (later < curves.sweep[i] - little) | (earlier < curves.sweep[j] - little)
-    return result
+    start, sweep, more = curves.start[one], float(curves.sweep[one]), float(curves.sweep[other])
+    # The other arc begins `at` after the first; where it reaches past a whole turn, it comes round again.
+    at = float((curves.start[other] - start) % turn)
+    shared = max(0.0, min(sweep, at + more) - at)
+    return shared + max(0.0, min(sweep, at + more - turn))
 
 
 def _of_circles(curves: Curves, circles: Ints) -> Meetings:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from lintsvc.measure.flat_contours import Contour
-from lintsvc.measure.flat_crossings import CROSS, OVERLAP
-from lintsvc.measure.flat_curves import CIRCLE, Curves
+from lintsvc.measure.flat_crossings import CROSS, OVERLAP, shared_turn
+from lintsvc.measure.flat_curves import ARC, CIRCLE, Curves
 from lintsvc.measure.flat_drawing import Drawing
 from lintsvc.measure.flat_segments import distance_to_segments
 from lintsvc.measure.flat_weld import Floats
@@ -97,24 +98,32 @@ def duplicates_of(drawing: Drawing) -> list[Duplicate]:
         by_contour.setdefault(owner.get(kept, -1 - kept), []).append((kept, copy))
     for pairs in by_contour.values():
         entities = curves.entity[[c for pair in pairs for c in pair]].tolist()
-        points = np.concatenate([curves.points_of(copy) for _, copy in pairs])
-        length = sum(_length(curves, copy) for _, copy in pairs)
-        first = _middle(curves.points_of(pairs[0][1]))
-        found.append(Duplicate(len(pairs), length, tuple(sorted(set(entities))), _around(points, entities, first)))
+        copies = [curves.points_of(copy) for _, copy in pairs]
+        # A hair more than nothing, for copies without length.
+        lengths = [_length(curves, copy) + 1e-9 for _, copy in pairs]
+        # The middle of all copies, however they are ordered.
+        x, y = np.average([_middle(p) for p in copies], axis=0, weights=lengths).tolist()
+        low_high = _points(np.array([np.concatenate(copies).min(axis=0), np.concatenate(copies).max(axis=0)]))
+        found.append(
+            Duplicate(len(pairs), sum(lengths), tuple(sorted(set(entities))), where(low_high, entities, at=(x, y)))
+        )
     for loop in drawing.same_loops:
         entities = sorted({*loop.kept, *loop.dropped})
         found.append(Duplicate(1, loop.length_mm, tuple(entities), where([loop.point], entities)))
     meetings = drawing.meetings
     repeated = [{*x.kept, *x.dropped} for x in drawing.same_loops]
+    by_pair: dict[tuple[int, ...], list[int]] = {}
     for k in np.flatnonzero(meetings.kind == OVERLAP).tolist():
-        entities = np.unique(curves.entity[meetings.curves[k]]).tolist()
+        by_pair.setdefault(tuple(meetings.curves[k].tolist()), []).append(k)
+    for pair, hits in by_pair.items():
+        entities = np.unique(curves.entity[list(pair)]).tolist()
         if any(x.issuperset(entities) for x in repeated):
             continue
-        (ax, ay), (bx, by) = meetings.ends[k].tolist()
-        length = float(np.hypot(ax - bx, ay - by))
-        found.append(
-            Duplicate(1, length, tuple(entities), where([(ax, ay)], entities, lines=[((ax, ay), (bx, by))]), False)
-        )
+        lines = [((a[0], a[1]), (b[0], b[1])) for a, b in meetings.ends[hits].tolist()]
+        length = sum(math.dist(a, b) for a, b in lines)
+        if (curves.kind[list(pair)] == ARC).all() and pair[0] != pair[1]:
+            length = float(curves.radius[pair[0]]) * shared_turn(curves, *pair)
+        found.append(Duplicate(1, length, tuple(entities), where((), entities, lines=lines), False))
     return found
 
 
@@ -132,14 +141,21 @@ def crossings_of(drawing: Drawing) -> list[Crossing]:
         spots = _points(meetings.place[hits])
         entities = np.unique(curves.entity[meetings.curves[hits].ravel()]).tolist()
         crosses = bool((meetings.kind[hits] == CROSS).any())
-        at = where(spots, entities, at=spots[0], lines=[(x, x) for x in spots])
+        at = where(spots, entities, at=_outermost(spots), lines=[(x, x) for x in spots])
         loop = max(_loop(drawing.contours[number].points, x, 2 * curves.same_mm + curves.chord_mm) for x in spots)
         found.append(Crossing(len(spots), crosses, False, loop, tuple(entities), at))
     if drawing.branches:
         entities = np.unique(curves.entity[drawing.tangled]).tolist()
-        at = where(drawing.branches, entities, at=drawing.branches[0], lines=[(x, x) for x in drawing.branches])
+        spots = list(drawing.branches)
+        at = where(spots, entities, at=_outermost(spots), lines=[(x, x) for x in spots])
         found.append(Crossing(len(drawing.branches), False, True, 0.0, tuple(entities), at))
     return found
+
+
+def _outermost(spots: list[Point2]) -> Point2:
+    """Return the point furthest from the middle of all, which a turned or reordered copy chooses too."""
+    middle = (sum(x for x, _ in spots) / len(spots), sum(y for _, y in spots) / len(spots))
+    return max(spots, key=lambda spot: round(math.dist(spot, middle), 3))
 
 
 def _loop(points: Floats, spot: Point2, near_mm: float) -> float:
@@ -171,16 +187,31 @@ def overlaps_of(drawing: Drawing) -> list[Overlap]:
         p, q = shapely.make_valid(a.polygon), shapely.make_valid(b.polygon)
         # Touching, or tangent within the chord error, is no crossing.
         hair = 2 * (curves.chord_mm + curves.same_mm) * min(a.length_mm, b.length_mm)
-        shared = float(shapely.intersection(p, q).area)
+        common = shapely.intersection(p, q)
+        shared = float(common.area)
+        if a.circle is not None and b.circle is not None:
+            shared = _lens(a.circle, b.circle)
         crosses = bool((meetings.kind[hits] == CROSS).any())
         if not crosses and min(shared, float(p.area) - shared, float(q.area) - shared) <= hair / 4:
             continue
         spots = _points(meetings.place[hits])
         entities = sorted({*a.entities, *b.entities})
         through = a.role != "cutout" and b.role == "cutout"
-        at = where([*_points(a.points), *_points(b.points)] if not through else spots, entities, at=spots[0])
+        x, y = common.centroid.coords[0] if shared > 0 else spots[0]
+        at = where([*_points(a.points), *_points(b.points)] if not through else spots, entities, at=(x, y))
         found.append(Overlap((one, other), shared, through, tuple(entities), at))
     return found
+
+
+def _lens(one: tuple[float, float, float], other: tuple[float, float, float]) -> float:
+    """Return the area that two circles (x, y, radius) that cross share."""
+    far, r, q = math.dist(one[:2], other[:2]), one[2], other[2]
+    area = 0.0
+    for near, wide in ((r, q), (q, r)):
+        # How far from its middle the common chord lies, as a share of the radius; then the cap beyond it.
+        share = min(1.0, max(-1.0, (far * far + near * near - wide * wide) / (2 * far * near)))
+        area += near * near * (math.acos(share) - share * math.sqrt(1 - share * share))
+    return area
 
 
 def gaps_of(drawing: Drawing) -> list[JoinedGap]:
@@ -220,13 +251,13 @@ def _points(rows: Floats) -> list[Point2]:
     return [(float(x), float(y)) for x, y in rows.tolist()]
 
 
-def _middle(points: Floats) -> Point2:
-    x, y = ((points[0] + points[-1]) / 2).tolist()
-    return x, y
-
-
-def _around(points: Floats, entities: list[int], at: Point2) -> Where:
-    return where(_points(np.array([points.min(axis=0), points.max(axis=0)])), entities, at=at)
+def _middle(points: Floats) -> Floats:
+    """Return the middle between the ends, of a closed curve the middle of its points."""
+    ends = points[[0, -1]]
+    apart = float(np.hypot(*(ends[1] - ends[0])))
+    step = float(np.hypot(*(points[1] - points[0])))
+    middle: Floats = points.mean(axis=0) if len(points) > 3 and apart <= 1.001 * step else ends.mean(axis=0)
+    return middle
 
 
 def _length(curves: Curves, curve: int) -> float:

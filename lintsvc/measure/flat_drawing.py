@@ -74,7 +74,7 @@ def draw(entities: list[Entity]) -> Drawing:
         circles = kept[curves.kind[kept] == CIRCLE]
         joined = {c for gap in chains.gaps for c in gap.curves}  # not the hair-wide ones of _gaps
         try:
-            contours, same_loops = contours_of(curves, rings, circles, joined)
+            contours, same_loops = contours_of(curves, rings, circles, joined, meetings.curves)
         except TooTangled as error:
             trouble = f"The contours lie in each other without end: {error}."
         else:

@@ -136,7 +136,7 @@ def _slot(curves: Curves, contour: Contour, corners: Floats) -> Slot | None:
         return None
     unit = (corners[1] - corners[0] if one > other else corners[2] - corners[1]) / length
     middle = corners[:4].mean(axis=0)
-    if full and length >= 2 * width and _all_near_box(contour.points, middle, unit, length, width):
+    if full and length >= 2 * width * (1 - 1e-6) and _all_near_box(contour.points, middle, unit, length, width):
         return _made(width, length, middle, unit * length / 2, False, contour)
     half = unit * (length - width) / 2
     line = shapely.LineString([middle - half, middle + half])
@@ -146,9 +146,12 @@ def _slot(curves: Curves, contour: Contour, corners: Floats) -> Slot | None:
 
 def _all_near_box(points: Floats, middle: Floats, unit: Floats, length: float, width: float) -> bool:
     across = np.array([-unit[1], unit[0]])
-    x, y = np.abs((points - middle) @ unit), np.abs((points - middle) @ across)
-    on = (np.abs(x - length / 2) <= SLOT_WITHIN_MM) | (np.abs(y - width / 2) <= SLOT_WITHIN_MM)
-    return bool(on.all())
+    along, off = (points - middle) @ unit, (points - middle) @ across
+    x, y = np.abs(along), np.abs(off)
+    at_end, at_side = np.abs(x - length / 2) <= SLOT_WITHIN_MM, np.abs(y - width / 2) <= SLOT_WITHIN_MM
+    # All four corners too: one that is cut off has its points on the sides all the same.
+    corners = {(bool(p > 0), bool(q > 0)) for p, q in zip(along[at_end & at_side], off[at_end & at_side], strict=True)}
+    return bool((at_end | at_side).all()) and len(corners) == 4
 
 
 def _made(width: float, length: float, middle: Floats, half: Floats, round_ends: bool, contour: Contour) -> Slot:

@@ -111,7 +111,7 @@ def narrow_places(curves: Curves, contours: tuple[Contour, ...], reach_mm: float
     ways = ways.only(_free(ways, edge, segments, circles))
     places = places_of(ways, edge)
     best = ways.only(places.best)
-    p, q = refine(curves, edge, contours, best.p, best.q, best.i, best.j, best.ci, best.cj)
+    p, q = refine(curves, edge, contours, places.p, places.q, best.i, best.j, best.ci, best.cj)
     width = np.hypot(*(q - p).T)
     order = np.lexsort([q[:, 1], q[:, 0], width.round(6)])
     order = order[width[order] <= reach_mm]

@@ -73,12 +73,14 @@ def open_chains_of(
         return ()
     length, spots = _measured([points for points, _ in lines])
     outers = [x for x in contours if x.role == "outer"]
-    inside, on_edge = _inside(spots[: len(loose)], outers, 2 * curves.same_mm)
+    inside, on_edge, copies = _inside(spots[: len(loose)], contours, 2 * curves.same_mm + curves.chord_mm)
     longest = max((x.length_mm for x in outers), default=0.0)
     gaps = _gaps(loose, spots, length, inside, curves.same_mm)
     chains = []
     for k, (points, which) in enumerate(lines):
         kind: OpenKind
+        if k < len(loose) and copies[k]:
+            continue
         if k >= len(loose):
             kind = "across"
         elif k in gaps:
@@ -158,31 +160,33 @@ def _meant_to_meet(width: float, own: bool, length: float, inside: bool) -> bool
     return width <= length / 2
 
 
-def _inside(spots: Floats, outers: list[Contour], near_mm: float) -> tuple[list[bool], list[bool]]:
-    """Return for each line whether it lies in an outer contour, and whether both its ends lie on contours.
+def _inside(
+    spots: Floats, contours: tuple[Contour, ...], near_mm: float
+) -> tuple[list[bool], list[bool], list[bool]]:
+    """Return for each line whether it lies in a part, whether its ends lie on contours, and whether all of it does.
 
     `spots` (n, 3, 2): start, middle and end of each line.
     """
     import shapely
 
-    if not outers or not len(spots):
-        return [False] * len(spots), [False] * len(spots)
+    nothing = [False] * len(spots)
+    if not contours or not len(spots):
+        return nothing, nothing, nothing
     flat = spots.reshape(-1, 2)
     points = np.asarray(shapely.points(flat))
     within, touching = np.zeros(len(flat), bool), np.zeros(len(flat), bool)
-    polygons = [shapely.make_valid(x.polygon) for x in outers]
     tree = shapely.STRtree(points)
-    for polygon in polygons:
+    for polygon in (shapely.make_valid(x.polygon) for x in contours if x.role == "outer"):
         some = tree.query(polygon)
         shapely.prepare(polygon)
         within[some] |= shapely.contains_xy(polygon, flat[some, 0], flat[some, 1])
-    sides = [np.stack([x.points, np.roll(x.points, -1, axis=0)], axis=1) for x in outers]
+    sides = [np.stack([x.points, np.roll(x.points, -1, axis=0)], axis=1) for x in contours]
     border = shapely.STRtree(np.asarray(shapely.linestrings(np.concatenate(sides))))
     touching[border.query(points, predicate="dwithin", distance=near_mm)[0]] = True
     inner, on = (within | touching).reshape(-1, 3), touching.reshape(-1, 3)
-    # A line that runs along the edge of a part is no slit in it.
-    flags = np.column_stack([inner.all(axis=1) & ~on[:, 1], on[:, 0] & on[:, 2]])
-    return flags[:, 0].tolist(), flags[:, 1].tolist()
+    # A line that runs along a contour is drawn twice, which is said elsewhere.
+    flags = np.column_stack([inner.all(axis=1) & ~on[:, 1], on[:, 0] & on[:, 2], on.all(axis=1)])
+    return flags[:, 0].tolist(), flags[:, 1].tolist(), flags[:, 2].tolist()
 
 
 def around_something(chains: tuple[OpenChain, ...], outers: tuple[Contour, ...]) -> bool:

@@ -70,3 +70,29 @@ def components(count: int, pairs: Ints) -> tuple[Ints, int]:
     least[names] = names[[root(i) for i in range(len(names))]]
     kept, labels = np.unique(least, return_inverse=True)
     return labels.astype(np.int64), len(kept)
+
+
+def turned_components(count: int, pairs: Ints, turned: NDArray[np.bool_]) -> tuple[Ints, int, NDArray[np.bool_]]:
+    """Return the groups as `components` does, and whether each thing stands the other way round than its group.
+
+    `turned` (m,): the two of a pair stand the other way round to each other.
+    """
+    parent, other_way = list(range(count)), [False] * count
+
+    def root(i: int) -> tuple[int, bool]:
+        path, turn = [], False
+        while parent[i] != i:
+            path.append(i)
+            i = parent[i]
+        for k in reversed(path):
+            turn ^= other_way[k]
+            parent[k], other_way[k] = i, turn
+        return i, turn
+
+    for (a, b), turn in zip(pairs.tolist(), turned.tolist(), strict=True):
+        (p, one), (q, other) = root(a), root(b)
+        if p != q:
+            parent[q], other_way[q] = p, one ^ other ^ turn
+    ends = [root(i) for i in range(count)]
+    kept, labels = np.unique(np.array([x for x, _ in ends], np.int64), return_inverse=True)
+    return labels.astype(np.int64), len(kept), np.array([x for _, x in ends], bool)
