@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 SHRINK_MM = 0.05
 #: Less overlap than this is rounding (mm³).
 _LEAST_MM3 = 1e-3
-#: Holes smaller than this let no panel through: they are filled, which is what keeps this fast (mm).
+#: Holes smaller than this, and than three thicknesses, let no panel through: they are filled, which is what
+#: keeps this fast (mm).
 _HOLE_MM = 2.0
 
 
@@ -82,7 +83,8 @@ def panel_body(panel: Polygon, thickness_mm: float) -> Any:
     import shapely
     from manifold3d import CrossSection, FillRule, Manifold
 
-    large = [r for r in panel.interiors if max(np.ptp(shapely.get_coordinates(r), axis=0)) >= _HOLE_MM]
+    least = max(_HOLE_MM, 3 * thickness_mm)
+    large = [r for r in panel.interiors if max(np.ptp(shapely.get_coordinates(r), axis=0)) >= least]
     shrunk = shapely.Polygon(panel.exterior, large).buffer(-SHRINK_MM, join_style="mitre")
     height = thickness_mm - 2 * min(SHRINK_MM, thickness_mm / 4)
     rings: list[Floats] = []

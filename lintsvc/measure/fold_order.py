@@ -13,10 +13,12 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from lintsvc.measure.fold_collide import panel_body
-from lintsvc.measure.fold_pose import Floats, bent, moved
+from lintsvc.measure.fold_pose import Floats, Pose, bent, moved, pose
 from lintsvc.measure.fold_tools import Tooling
 
 if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
     from lintsvc.measure.fold import Folded
 
 #: Between panel and tool (mm): tools touch the sheet, they do not run into it.
@@ -25,8 +27,11 @@ _CLEAR_MM = 0.1
 _LEAST_MM3 = 0.01
 #: Stages of a bend at which panels are looked at (part of its angle): set down, half way, done.
 _STAGES = (0.02, 0.5, 1.0)
-#: So many bends in so many states are tried; parts with more have no answer.
+#: Narrower holes in a panel let no tool through; filling them is what keeps this fast (mm).
+_WINDOW_MM = 20.0
+#: So many bends in so many states are tried, fewer for parts of many bends; parts with more have no answer.
 _MOST_TRIES = 1500
+_MOST_PLACES = 12_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +66,8 @@ def bend_order(folded: Folded, tooling: Tooling | None = None) -> BendOrder:
         tooling = Tooling(die_opening(folded.thickness_mm)[1].value)
     search = _Search(folded, tooling)
     try:
-        order = search.from_here(())
+        # The last bend of any order is made with all others done: where none can be, there is no order.
+        order = search.from_here(()) if search.has_a_last() else search.as_far_as_it_goes()
     except _GivenUp:
         return BendOrder(None, False, (), tooling)
     return BendOrder(order, True, () if order is not None else search.furthest_blocked(), tooling)
@@ -81,7 +87,15 @@ class _Search:
 
     def __post_init__(self) -> None:
         self.operations = self.folded.operations
-        self._bodies = [panel_body(p, self.folded.thickness_mm) for p in self.folded.panels]
+        import shapely
+
+        thickness = self.folded.thickness_mm
+        filled = [_filled(p) for p in self.folded.panels]
+        self._bodies = [panel_body(p, thickness) for p in filled]
+        rims = [np.array(shapely.get_coordinates(p.convex_hull)) for p in filled]
+        self._corners = [
+            np.vstack([np.column_stack([rim, np.full(len(rim), z)]) for z in (0.0, thickness)]) for rim in rims
+        ]
 
     def from_here(self, made: tuple[int, ...]) -> tuple[tuple[int, ...], ...] | None:
         """Return the rest of an order when these operations are made; None where there is none."""
@@ -100,6 +114,21 @@ class _Search:
         self._dead.add(done)
         return None
 
+    def has_a_last(self) -> bool:
+        """True when some bend can be made with all others done."""
+        every = frozenset(range(len(self.operations)))
+        return not every or any(self._blocked(every - {i}, i) is None for i in every)
+
+    def as_far_as_it_goes(self) -> None:
+        """Make one bend after the other until none of those left can be made."""
+        possible = True
+        while possible:
+            left = [i for i in range(len(self.operations)) if i not in self._furthest]
+            free = next((i for i in left if self._blocked(self._furthest, i) is None), None)
+            possible = free is not None
+            if free is not None:
+                self._furthest |= {free}
+
     def furthest_blocked(self) -> tuple[Blocked, ...]:
         left = [i for i in range(len(self.operations)) if i not in self._furthest]
         return tuple(x for i in left if (x := self._blocked(self._furthest, i)) is not None)
@@ -107,7 +136,7 @@ class _Search:
     def _blocked(self, done: frozenset[int], operation: int) -> Blocked | None:
         key = (done, operation)
         if key not in self._known:
-            if len(self._known) >= _MOST_TRIES:
+            if len(self._known) >= min(_MOST_TRIES, _MOST_PLACES // len(self.operations)):
                 raise _GivenUp
             self._known[key] = self._tried(done, operation)
         return self._known[key]
@@ -127,19 +156,21 @@ class _Search:
 
     def _hit(self, parts: Mapping[int, float], names: tuple[int, ...]) -> tuple[int, Literal["punch", "die"]] | None:
         """Return a panel that a tool runs into at this stage; the panels beside the bend rest on the tools."""
-        posed = self.folded.posed(parts)
-        zones = [n for n, z in enumerate(posed.zones) if posed.bends[z.bend].number in names]
-        beside = {p for n in zones for side in posed.cells.sides[n] for p in side}
-        frame, length = _machine_frame(posed, zones)
-        turn = posed.place.turns[posed.zones[zones[0]].bend]
-        for tool, body in self._tools(posed.thickness_mm, length, turn):
-            for panel, shape in enumerate(self._bodies):
-                if panel in beside or shape is None:
+        folded = self.folded
+        # Only where the panels go is wanted: a whole posed part would place every vertex.
+        place = pose(folded.cells, folded.bends, folded.zones, folded.thickness_mm, folded.base, parts)
+        zones = [n for n, z in enumerate(folded.zones) if folded.bends[z.bend].number in names]
+        beside = {p for n in zones for side in folded.cells.sides[n] for p in side}
+        frame, length = _machine_frame(folded, place, zones)
+        others = [i for i, body in enumerate(self._bodies) if i not in beside and body is not None]
+        moves = {i: frame @ place.panels[i] for i in others}
+        boxes = {i: _box(moved(moves[i], self._corners[i])) for i in others}
+        for tool, body in self._tools(folded.thickness_mm, length, place.turns[folded.zones[zones[0]].bend]):
+            low, high = np.array(body.bounding_box(), float).reshape(2, 3)
+            for panel in others:
+                if (boxes[panel][0] > high).any() or (low > boxes[panel][1]).any():
                     continue
-                placed = shape.transform((frame @ posed.transform_of(panel))[:3])
-                if _apart(placed, body):
-                    continue
-                if (placed ^ body).volume() > _LEAST_MM3:
+                if (self._bodies[panel].transform(moves[panel][:3]) ^ body).volume() > _LEAST_MM3:
                     return panel, tool
         return None
 
@@ -151,19 +182,26 @@ class _Search:
         return [("punch", self.tooling.punch(length).translate((0.0, 0.0, _CLEAR_MM))), ("die", die)]
 
 
-def _apart(one: Any, other: Any) -> bool:
-    a, b = np.array(one.bounding_box(), float), np.array(other.bounding_box(), float)
-    return bool((a[:3] > b[3:]).any() or (b[:3] > a[3:]).any())
+def _filled(panel: Polygon) -> Polygon:
+    """Return a panel without the holes that no tool passes through."""
+    import shapely
+
+    wide = [r for r in panel.interiors if min(np.ptp(shapely.get_coordinates(r), axis=0)) > _WINDOW_MM]
+    return shapely.Polygon(panel.exterior, wide)
 
 
-def _machine_frame(folded: Folded, zones: list[int]) -> tuple[Floats, float]:
+def _box(points: Floats) -> tuple[Floats, Floats]:
+    return points.min(axis=0), points.max(axis=0)
+
+
+def _machine_frame(folded: Folded, pose: Pose, zones: list[int]) -> tuple[Floats, float]:
     """Return the 4 × 4 map from the folded part to the machine, and the length of the tools.
 
     The middle of the bend's inner face comes to the origin, both wings risen alike.
     """
     first = folded.zones[zones[0]]
-    bend, turn = folded.bends[first.bend], folded.place.turns[first.bend]
-    place, t = folded.place.zones[zones[0]], folded.thickness_mm
+    bend, turn = folded.bends[first.bend], pose.turns[first.bend]
+    place, t = pose.zones[zones[0]], folded.thickness_mm
     x = np.concatenate([bend.here(np.asarray(folded.zones[n].area.exterior.coords))[:, 0] for n in zones])
     middle = bend.back(np.array([[(x.min() + x.max()) / 2, 0.0]]))
     inner, outer = (t, 0.0) if bend.up else (0.0, t)

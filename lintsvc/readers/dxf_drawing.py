@@ -52,8 +52,11 @@ class Drawing:
     ends: bool = False
 
 
+#: Entities of all blocks together, and vertices of one polyline: kept in memory, about 1 kB each.
+_MOST_KEPT = 200_000
 _SUB = frozenset({"VERTEX", "ATTRIB"})
 _COMPOUND = frozenset({"POLYLINE", "INSERT"})
+_SMALLER = "Export the part alone, with simpler curves."
 _TRUNCATED = "Copy or export it again, and compare the sizes."
 
 
@@ -68,6 +71,7 @@ def model_space(records: Iterator[Record], drawing: Drawing) -> Iterator[Drawn]:
     section, last = "", ""
     entities_seen = False
     block: Block | None = None
+    kept = 0
     for record, parts in _with_parts(records):
         kind = record.kind
         if section == "ENTITIES" and kind != "ENDSEC":
@@ -94,6 +98,9 @@ def model_space(records: Iterator[Record], drawing: Drawing) -> Iterator[Drawn]:
             elif kind == "ENDBLK":
                 block = None
             elif block is not None and not block.name.lower().startswith("*paper_space"):
+                kept += 1 + len(parts)
+                if kept > _MOST_KEPT:
+                    raise Unreadable(f"The drawing's blocks hold more than {_MOST_KEPT:,} entities.", remedy=_SMALLER)
                 block.entities.append(Drawn(record, parts))
         elif section == "TABLES" and kind == "LAYER":
             layer = _layer(record)
@@ -118,6 +125,8 @@ def _with_parts(records: Iterator[Record]) -> Iterator[tuple[Record, tuple[Recor
     for record in records:
         if head is not None:
             if record.kind in _SUB:
+                if len(parts) >= _MOST_KEPT:
+                    raise Unreadable(f"A polyline has more than {_MOST_KEPT:,} vertices.", head.where, _SMALLER)
                 parts.append(record)
                 continue
             yield head, tuple(parts)

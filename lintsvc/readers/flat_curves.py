@@ -15,6 +15,8 @@ CHORD_TOLERANCE_MM = 0.005
 MOST_POINTS_A_CURVE = 8192
 #: All flattened curves of one file together: bounds memory to about 200 MB.
 MOST_POINTS_A_FILE = 2_000_000
+#: What a circle or an arc takes from that: it has no points, but takes time.
+_ROUND_COST = 6
 #: An arc that leaves its chord by less is a line: its radius could not be told from its end points.
 STRAIGHT_MM = 1e-5
 #: A turn this close to 360° is a full circle (degrees).
@@ -98,6 +100,7 @@ class Flattening:
         if kept is None:
             unit = place.of(Affine(radius, 0.0, 0.0, radius, *centre))
             return Polyline(tuple(self.ellipse(unit, start, sweep)))
+        self.spend(_ROUND_COST)
         middle = place.at(*centre)
         size = radius * kept.scale
         if abs(math.degrees(sweep)) >= 360 - FULL_TURN_DEG:

@@ -22,6 +22,8 @@ class ReadOptions:
     units: str | None = None
     material: str | None = None
     k_factor: float | None = None
+    #: Rules that tell cut, bend and engrave lines apart, in the form of `flat_roles.toml`; None: the built-in ones.
+    roles: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

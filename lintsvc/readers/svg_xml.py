@@ -14,6 +14,9 @@ from lintsvc.readers.content import clean_name
 #: Groups in groups, and uses in uses, together.
 DEEPEST = 200
 MOST_NODES = 400_000
+#: Characters in an attribute: beyond the first it is cut off, beyond the second a path is refused.
+_LONGEST = 20_000
+_LONGEST_PATH = 6 * 2**20
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
 #: What is drawn, what holds it, and what is noticed; everything else is skipped with all it holds.
@@ -57,7 +60,7 @@ class _Builder:
         if self._skipped or space not in ("{" + _SVG, "") or name not in _KEPT:
             self._skipped += 1
             return
-        node = Node(name, {_plain(k): v for k, v in attributes.items()})
+        node = Node(name, {_plain(k): _bounded(k, v) for k, v in attributes.items()})
         if self._open:
             self._open[-1].children.append(node)
         elif self.root is None:
@@ -105,6 +108,16 @@ def tree_of(data: bytes) -> Node:
     if root is None or root.tag != "svg":
         raise Unreadable("The file holds no SVG drawing.", remedy="Save it as plain SVG.")
     return root
+
+
+def _bounded(name: str, value: str) -> str:
+    if len(value) <= _LONGEST:
+        return value
+    if name not in ("d", "points"):
+        return value[:_LONGEST]
+    if len(value) > _LONGEST_PATH:
+        raise Unreadable(f"A path has more than {_LONGEST_PATH >> 20} MiB of data.", remedy="Export it more simply.")
+    return value
 
 
 def _plain(name: str) -> str:

@@ -126,6 +126,21 @@ def test_unfolded_solid_folds_back_into_itself(part: bent_solids.Bent) -> None:
         assert volume_of(solid_of(folded)) == pytest.approx(shape.volume, rel=1e-5)
 
 
+def test_folded_body_goes_out_as_glb() -> None:
+    import io
+
+    import trimesh
+
+    from lintsvc.reports.highlights_glb import write_glb
+
+    folded = fold(*made.tray((80, 50), 20), T)
+    scene = trimesh.load_scene(io.BytesIO(write_glb(folded.body, ())), file_type="glb")
+    mesh = scene.to_mesh()
+    # glTF is in metres, y up.
+    assert mesh.volume * 1e9 == pytest.approx(folded.volume_mm3, rel=1e-4)
+    assert sorted(mesh.extents * 1e3) == pytest.approx(sorted(folded.finished_size_mm), abs=1e-2)
+
+
 def bracket() -> tuple[Polygon, list[Bend]]:
     """A bracket with flanges up and down, a tapering one, holes and a slot."""
     outline, bends = made.strip([25, 60, 35], [90, -45])

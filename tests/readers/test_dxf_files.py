@@ -119,6 +119,22 @@ def test_stated_unit_is_taken(tmp_path: Path, code: int, unit: str, size: float)
     assert part.size_mm == pytest.approx((size, size, 0))
 
 
+def test_sizes_of_units_are_those_of_ezdxf() -> None:
+    """`ezdxf.units` has its own table of $INSUNITS."""
+    from ezdxf import units
+
+    from lintsvc.model.units import MM_PER_UNIT
+    from lintsvc.readers.dxf import _UNITS
+
+    for code, name in _UNITS.items():
+        if code <= 20:
+            assert MM_PER_UNIT[name] == pytest.approx(units.conversion_factor(code, units.MM)), code
+    # The US survey foot, 1200/3937 m by definition (Mendenhall order), and what hangs on it.
+    survey = 1_200_000 / 3937
+    for code, feet in ((21, 1), (22, 1 / 12), (23, 3), (24, 5280)):
+        assert MM_PER_UNIT[_UNITS[code]] == pytest.approx(feet * survey, rel=3e-6), code
+
+
 @pytest.mark.parametrize("code", [None, 0, 99, 20, -1])
 def test_unstated_unit_is_doubtful(tmp_path: Path, code: int | None) -> None:
     part = read_bytes(tmp_path, made.dxf(SQUARE, units=code))

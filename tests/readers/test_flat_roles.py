@@ -9,8 +9,10 @@ from parts import flatfiles as made
 from parts.reading import read_bytes
 
 from lintsvc.model.sheet import Role
+from lintsvc.readers import read_part
 from lintsvc.readers.flat_bends import BendSaid, said_by_layer, said_by_text
 from lintsvc.readers.flat_roles import built_in_rules, load_rules
+from lintsvc.readers.format import ReadOptions
 
 
 @pytest.mark.parametrize(
@@ -51,6 +53,10 @@ def test_rules_can_be_replaced(tmp_path: Path) -> None:
     file.write_text('[[layer]]\nrole = "engrave"\nwords = ["outline"]\nwhy = "our shop"\n', encoding="utf8")
     assert load_rules(file).role("OUTLINE", "", "", True) == ("engrave", "our shop (OUTLINE)", False)
     assert load_rules(file).role("BEND", "", "", True).role == "cut"
+    drawing = tmp_path / "part.dxf"
+    drawing.write_text(made.dxf(BLANK + made.line((1, 1), (9, 9), layer="OUTLINE")), encoding="utf8")
+    part = read_part(drawing, ReadOptions("part.dxf", "", roles=file))
+    assert made.drawn(part)[-1].role == "engrave"
 
 
 @pytest.mark.parametrize("text", ['[[layr]]\nrole = "cut"', '[[layer]]\nrole = "ct"\nwords = []\nwhy = ""'])
