@@ -43,9 +43,12 @@ class Around:
 
 
 def look_around(
-    bvh: Bvh, centres: NDArray[np.float64], directions: NDArray[np.float64], radii: NDArray[np.float64]
+    bvh: Bvh, centres: NDArray[np.float64], directions: NDArray[np.float64], radii: NDArray[np.float64], side: float
 ) -> Around:
-    """Look around (n, 3) centres of balls of (n,) radii that touch along (n, 3) unit directions."""
+    """Look around (n, 3) centres of balls of (n,) radii that touch along (n, 3) unit directions.
+
+    `side`: INSIDE for balls in the material, OUTSIDE for balls in the air.
+    """
     count = len(centres)
     found = Around(np.empty(count, bool), np.empty(count), np.empty(count))
     in_parts(
@@ -54,6 +57,7 @@ def look_around(
         centres,
         directions,
         radii,
+        side,
         bvh.boxes,
         bvh.child,
         bvh.count,
@@ -73,6 +77,7 @@ def _look(
     centres: Any,
     directions: Any,
     radii: Any,
+    side: float,
     boxes: Any,
     child: Any,
     count: Any,
@@ -138,8 +143,8 @@ def _look(
                 flat2 = along * along + beside * beside
                 # At right angles to the axis, within 45 degrees, and a face that is met squarely:
                 # a wall's own sides, further along, are not.
-                facing = a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2]
-                if flat2 * 2 < d2 or facing * facing < _SQUARE2 * d2 or flat2 == 0:
+                facing = -side * (a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2])
+                if flat2 * 2 < d2 or flat2 == 0 or facing < 0 or facing * facing < _SQUARE2 * d2:
                     continue
                 turn = np.arctan2(beside, along) / (2 * np.pi) + 0.5
                 sector = int(turn * _SECTORS) % _SECTORS

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lintsvc.measure.balls import INSIDE
 from lintsvc.measure.creases import Creases, nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.topology_groups import components
 from lintsvc.measure.wedges import runs_out
 from lintsvc.measure.widths import Widths
 from lintsvc.model.finding import Point3, Where
@@ -104,17 +105,8 @@ def _chains(mesh: Mesh, creases: Creases, used: NDArray[np.intp]) -> tuple[NDArr
     """Number the used creases by which hang together over vertices; -1 for the others."""
     h = creases.half_edge[used]
     ends = np.stack([mesh.faces[h // 3, h % 3], mesh.faces[h // 3, (h % 3 + 1) % 3]], axis=1)
-    parent = {int(v): int(v) for v in np.unique(ends)}
-
-    def root(v: int) -> int:
-        while parent[v] != v:
-            parent[v] = parent[parent[v]]
-            v = parent[v]
-        return v
-
-    for x, y in ends.tolist():
-        parent[root(x)] = root(y)
-    _, number = np.unique([root(x) for x in ends[:, 0].tolist()], return_inverse=True)
+    vertices, place = np.unique(ends, return_inverse=True)
+    number = components(len(vertices), place[:, 0], place[:, 1])[place[:, 0]]
     chain = np.full(len(creases.half_edge), -1, np.intp)
     chain[used] = number
     return chain, int(number.max()) + 1

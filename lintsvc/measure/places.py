@@ -10,16 +10,18 @@ from numpy.typing import NDArray
 from lintsvc.measure.around import look_around
 from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.rays import first_hits
 from lintsvc.measure.refine import refine
 from lintsvc.measure.regions import clusters, regions
 from lintsvc.measure.sections import round_width
 from lintsvc.measure.solids import Solids
+from lintsvc.measure.topology_groups import components
 from lintsvc.measure.wedges import runs_out
 from lintsvc.measure.widths import SPACING_MM, Widths
 from lintsvc.model.finding import Where
 
 #: Two sides that open by more than this are no wall but an edge of a part, or a notch.
-WALL_OPENS_DEG = 30.0
+_OPPOSED = -np.cos(np.radians(30.0))
 #: Widths within this factor are alike.
 _ALIKE = 1.003
 #: A place is low where most of it has a rim or a floor about as near as its other side.
@@ -30,8 +32,12 @@ _SLOT = 0.7
 _PARALLEL = -np.cos(np.radians(3.0))
 #: One side of a place is at least so many squared limits large.
 _SLIGHT = 0.2
-#: Points along one crease or one axis are this many spacings apart at most.
-_ALONG = 1.2
+#: Logarithm of how much the proportion of a pin's two widths varies.
+_PROPORTION = np.log(1.5)
+#: Groups of points in one pin are up to so many of its widths apart.
+_STRETCH = 8.0
+#: Points along one crease or about one axis are this near each other.
+_ALONG_MM = 0.75
 #: So many places, the thinnest, get their least width searched for; more are no help to anybody.
 _REFINED = 200
 #: Points are joined to places up to this factor of the limit.
@@ -48,7 +54,7 @@ class Place:
     facets of a curve may be there. `round`: about as wide across as thick: a pin, a post, a round
     hole. `length_mm`: the place's longest extent, `breadth_mm` the next. `area_mm2`: of one side.
     `rim_share`: the share of it that lies within a width of a rim or a floor: near 1 for low ribs and
-    shallow grooves. `across_mm`: least width at right angles to the measure, where that is small.
+    shallow grooves. `across_mm`: the usual width at right angles to the measure, where that is small.
     """
 
     width_mm: float
@@ -57,11 +63,15 @@ class Place:
     round: bool
     length_mm: float
     breadth_mm: float
+    #: The longest extent of the points alone: it is at least so long.
+    surely_mm: float
     axis: Floats
     area_mm2: float
     rim_share: float
     across_mm: float
     faces: Ints
+    #: Its width and the width across keep the same proportion all along.
+    one_section: bool
     #: The share of it whose two sides are parallel.
     parallel_share: float
     #: The solids that its two sides bound.
@@ -69,6 +79,11 @@ class Place:
     #: It lies in a closed void.
     in_void: bool
     box: tuple[Floats, Floats]
+
+    @property
+    def slender(self) -> bool:
+        """A pin or a hole that is longer than wide and of one section: no dimple, no tip of a plate."""
+        return self.round and self.one_section and self.surely_mm > 1.5 * self.across_mm
 
     @property
     def low(self) -> bool:
@@ -112,24 +127,25 @@ class Place:
 def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, limit_mm: float) -> list[Place]:
     """Return the places below the limit, thinnest first."""
     # Points a little above the limit hold together what lies below it here and there.
-    near = _walls_only(mesh, creases, widths.below(limit_mm * _LOOSE, mesh.rounding_mm))
-    if not len(near.below(limit_mm, mesh.rounding_mm)):
+    near = widths.below(limit_mm * _LOOSE, mesh.rounding_mm)
+    if not near.is_below(limit_mm, mesh.rounding_mm).any():
         return []
-    around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2)
-    widths_near, kept = near.width, np.flatnonzero(around.inside)
+    near = _walls_only(mesh, creases, near)
+    around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2, near.side)
+    kept = np.flatnonzero(around.inside)
+    is_round = around.is_round(near.width)[kept]
     near, rim, across = near.take(kept), around.rim[kept], around.across[kept]
-    is_round = around.is_round(widths_near)[kept]
     label, count = _together(mesh, near, is_round)
     order = np.lexsort((near.width, label))
     starts = np.searchsorted(label[order], np.arange(count + 1))
     groups = [order[starts[i] : starts[i + 1]] for i in range(count)]
     limits = near.is_below(limit_mm, mesh.rounding_mm)
     groups = [below for x in groups if len(below := x[limits[x]])]
+    groups = _one_pin_each(mesh, near, is_round, groups)
     shown = np.array([_shown_at(near, x) for x in groups], np.intp)
     least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
-    opposed = -np.cos(np.radians(WALL_OPENS_DEG))
-    least = least.replaced(worst, refine(mesh, solids, least.take(worst), is_round[shown[worst]], opposed))
+    least = least.replaced(worst, refine(mesh, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
     found = [
         _place(mesh, least.take([i]), near.take(x), is_round[x], rim[x] < _RIM * near.width[x], across[x], solids)
         for i, x in enumerate(groups)
@@ -149,31 +165,36 @@ def _together(mesh: Mesh, near: Widths, is_round: NDArray[np.bool_]) -> tuple[ND
         by_face, found = regions(mesh, some.point, some.face, some.contact, some.contact_face, _JOINED * SPACING_MM)
         # The sides of a square pin meet at edges, and the bottom of a groove is an edge: no face holds them together.
         line = np.arange(len(some)) if kind else np.flatnonzero(some.area == 0)
-        by_line, lines = clusters((some.centres() if kind else some.point)[line], _ALONG * SPACING_MM)
-        by_face, found = _joined(by_face, found, line, by_line, lines)
-        label[chosen] = by_face + count
-        count += found
+        by_line, lines = clusters((some.centres() if kind else some.point)[line], _ALONG_MM)
+        joined = components(found + lines, by_face[line], by_line + found)[:found]
+        _, new = np.unique(joined, return_inverse=True)
+        label[chosen] = new[by_face] + count
+        count += int(new.max()) + 1
     return label, count
 
 
-def _joined(
-    label: NDArray[np.int32], count: int, some: NDArray[np.intp], other: NDArray[np.int32], others: int
-) -> tuple[NDArray[np.int32], int]:
-    """Labels under which the points `some` that share an `other` label are together, too."""
-    parent = np.arange(count + others)
-
-    def root(i: int) -> int:
-        while parent[i] != i:
-            parent[i] = parent[parent[i]]
-            i = int(parent[i])
-        return i
-
-    pairs = np.unique(np.stack([label[some], other + count], axis=1), axis=0)
-    for a, b in pairs.tolist():
-        parent[root(b)] = root(a)
-    roots = np.array([root(i) for i in range(count)], np.intp)
-    _, new = np.unique(roots, return_inverse=True)
-    return new[label].astype(np.int32), int(new.max()) + 1
+def _one_pin_each(
+    mesh: Mesh, near: Widths, is_round: NDArray[np.bool_], groups: list[NDArray[np.intp]]
+) -> list[NDArray[np.intp]]:
+    """Join groups that a straight line through one pin or hole connects: on coarse facets few points count."""
+    pins = [i for i, x in enumerate(groups) if is_round[x[0]]]
+    if not 1 < len(pins) <= _REFINED:
+        return groups
+    first = np.array([groups[i][len(groups[i]) // 2] for i in pins])
+    centre, width = near.centres()[first], near.width[first]
+    a, b = np.triu_indices(len(pins), 1)
+    distance = np.linalg.norm(centre[b] - centre[a], axis=1)
+    close = np.flatnonzero((distance < _STRETCH * np.minimum(width[a], width[b])) & (distance > 0))
+    a, b, distance = a[close], b[close], distance[close]
+    ahead, _ = first_hits(mesh.bvh, centre[a], (centre[b] - centre[a]) / distance[:, None])
+    open_way = ahead > distance
+    number = components(len(pins), a[open_way], b[open_way])
+    joined: dict[int, list[int]] = {}
+    for i, k in zip(pins, number.tolist(), strict=True):
+        joined.setdefault(k, []).append(i)
+    flat = [x for i, x in enumerate(groups) if i not in set(pins)]
+    whole = [np.concatenate([groups[i] for i in members]) for members in joined.values()]
+    return flat + [x[np.argsort(near.width[x], kind="stable")] for x in whole]
 
 
 def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
@@ -196,12 +217,12 @@ def _place(
     ends = np.concatenate([points.point, points.contact])
     middle = ends.mean(axis=0)
     _, _, axes = np.linalg.svd(ends - middle, full_matrices=False) if len(ends) < 4000 else _axes(ends - middle)
-    extents = np.ptp((ends - middle) @ axes.T, axis=0)
+    extents = _extents(ends, mesh.vertices[mesh.faces[np.unique(points.face)].ravel()], axes)
     longest = int(np.argmax(extents))
     weight = np.maximum(points.area, 1e-9)
     width = float(least.width[0])
     if is_round[0]:
-        width = max(width, round_width(mesh, np.unique(points.face), least.centres()[0], axes[longest], width))
+        width = round_width(mesh, np.unique(points.face), least.centres()[0], axes[longest], width)
     bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
         width_mm=round(width, 5),
@@ -210,16 +231,27 @@ def _place(
         round=bool(is_round[0]),
         length_mm=float(extents[longest]),
         breadth_mm=float(np.sort(extents)[-2]),
+        surely_mm=float(np.ptp(ends @ axes[longest])),
         axis=axes[longest],
         area_mm2=float(points.area.sum()) / 2,
         rim_share=float(weight @ near_rim / weight.sum()),
-        across_mm=float(across.min()),
+        across_mm=float(np.median(across)),
         faces=np.unique(np.concatenate([points.face, points.contact_face])),
+        one_section=bool(is_round[0] and np.ptp(np.log(np.percentile(across / points.width, (10, 90)))) < _PROPORTION),
         parallel_share=float(weight @ (points.opposed < _PARALLEL) / weight.sum()),
         solids=(min(bounded), max(bounded)),
         in_void=bool(solids.in_void[least.face[0]]),
         box=(ends.min(axis=0), ends.max(axis=0)),
     )
+
+
+def _extents(points: Floats, corners: Floats, axes: Floats) -> Floats:
+    """Extents along the axes of a place that reaches up to a spacing beyond its points, but not beyond its faces."""
+    inner, outer = points @ axes.T, corners @ axes.T
+    low = np.maximum(inner.min(axis=0) - SPACING_MM, np.minimum(outer.min(axis=0), inner.min(axis=0)))
+    high = np.minimum(inner.max(axis=0) + SPACING_MM, np.maximum(outer.max(axis=0), inner.max(axis=0)))
+    extents: Floats = high - low
+    return extents
 
 
 def _axes(centred: Floats) -> tuple[None, None, Floats]:
@@ -228,9 +260,9 @@ def _axes(centred: Floats) -> tuple[None, None, Floats]:
     return None, None, vectors.T[::-1]
 
 
-def _walls_only(mesh: Mesh, creases: Creases, narrow: Widths) -> Widths:
-    """Leave out what only narrows toward an edge: wide wedges, and slim ones that run out to a sharp edge."""
-    narrow = narrow.take(np.flatnonzero(narrow.opposed <= -np.cos(np.radians(WALL_OPENS_DEG))))
-    keep = np.ones(len(narrow), bool)
-    keep[runs_out(mesh, creases, narrow).points] = False
-    return narrow.take(np.flatnonzero(keep))
+def _walls_only(mesh: Mesh, creases: Creases, near: Widths) -> Widths:
+    """Leave out points that just narrow toward an edge: in wide wedges, and in slim ones that run out to one."""
+    near = near.take(np.flatnonzero(near.opposed <= _OPPOSED))
+    keep = np.ones(len(near), bool)
+    keep[runs_out(mesh, creases, near).points] = False
+    return near.take(np.flatnonzero(keep))

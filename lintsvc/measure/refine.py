@@ -43,7 +43,7 @@ def refine(mesh: Mesh, solids: Solids, least: Widths, is_round: NDArray[np.bool_
         owner = owner[good][which]
         better = np.flatnonzero((found.width < best.width[owner] * _WORTH) & (found.opposed <= opposed))
         found, owner = found.take(better), owner[better]
-        around = look_around(mesh.bvh, found.centres(), found.normal, found.raw / 2)
+        around = look_around(mesh.bvh, found.centres(), found.normal, found.raw / 2, found.side)
         alike = np.flatnonzero(around.inside & (around.is_round(found.width) == is_round[owner]))
         found, owner = found.take(alike), owner[alike]
         if not len(found):

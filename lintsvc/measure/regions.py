@@ -41,11 +41,11 @@ def regions(
 def clusters(points: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int32], int]:
     """Join (n, 3) points that lie within `reach` of each other, whatever face they are on. Labels and their number.
 
-    Of points in one cell a third as wide only the first is looked at: distances count to within that.
+    Of points in one cell a tenth as wide only the first is looked at: distances count to within that.
     """
     if not len(points):
         return np.empty(0, np.int32), 0
-    chosen, cell = weld(np.floor(points / (reach / 3)))
+    chosen, cell = weld(np.floor(points / (reach / 10)))
     points = np.ascontiguousarray(points[chosen])
     count = len(points)
     # As if all lay on one face without neighbours.

@@ -14,15 +14,15 @@ _COVERED_DEG = 270.0
 
 
 def round_width(mesh: Mesh, faces: Ints, centre: Floats, axis: Floats, otherwise: float) -> float:
-    """Diameter of the circle that the faces of a pin or a hole stand for, cut at right angles to its axis.
+    """Diameter of a pin or a hole where a plane through `centre` cuts it at right angles to its axis.
 
-    The corners of facets lie on the circle, however finely the flats between them are split again. Returns
-    `otherwise` where the outline is no circle, such as that of a square pin.
+    That of the circle through the corners of the outline, however finely the flats between them are split again;
+    `otherwise` where the outline is no circle, as of a square pin, or too little of it is there.
     """
     frame = frame_of(axis)
     corners = (mesh.vertices[mesh.faces[faces]] - centre) @ np.column_stack([frame, axis])
     ends = _cut(corners)
-    if len(ends) < 6:
+    if len(ends) < 4:
         return otherwise
     middle, _ = fit_circle(ends.reshape(-1, 2))
     ends = ends - middle

@@ -25,6 +25,8 @@ _AS_WIDE = 0.02
 MOST_POINTS = 1_500_000
 #: A wall thinner by this share than its limit is thin; one of exactly the limit is not, however it was rounded.
 TOLERANCE = 0.005
+#: Points on creases stand closer: they are a line, and nothing else holds them together.
+_ALONG_MM = 0.5
 #: Creases are looked at from three directions between their faces' normals.
 _BETWEEN = (0.2, 0.5, 0.8)
 
@@ -173,12 +175,16 @@ def _ridges(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: f
     if not len(chosen):
         return None
     a, b = creases.ends(mesh, chosen)
-    places, segment = spread_along(a, b, SPACING_MM)
+    places, segment = spread_along(a, b, _ALONG_MM)
     half_edge = creases.half_edge[chosen][segment]
     here = mesh.normals[half_edge // 3]
     there = mesh.normals[mesh.mates[half_edge] // 3]
     between = [here * (1 - k) + there * k for k in _BETWEEN]
     normal = np.concatenate([x / np.linalg.norm(x, axis=1)[:, None] for x in between])
     point = np.tile(places, (len(_BETWEEN), 1))
-    face = np.tile((half_edge // 3).astype(np.int32), len(_BETWEEN))
-    return widths_at(mesh, solids, point, face, normal, side, cap_mm, facets=False)[0]
+    one, other = (np.tile(x.astype(np.int32), len(_BETWEEN)) for x in (half_edge // 3, mesh.mates[half_edge] // 3))
+    found, which = widths_at(mesh, solids, point, one, normal, side, cap_mm, facets=False)
+    # Of the two faces at a crease the one that looks away from the contact is the wall's.
+    away = mesh.normals[found.contact_face]
+    cosine = [np.einsum("ij,ij->i", mesh.normals[x[which]], away) for x in (one, other)]
+    return replace(found, face=np.where(cosine[0] <= cosine[1], one[which], other[which]))

@@ -48,6 +48,6 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     least = "up to 3 mm deep"
     for place in part.body.narrow_places(limits[least].value):
         where = place.where()
-        other = not place.round or place.between_bodies or place.in_void or any(x.holds(where.point) for x in bores)
-        if not other and place.length_mm > place.width_mm and not place.slight(limits[least].value):
+        other = not place.slender or place.between_bodies or place.in_void or any(x.holds(where.point) for x in bores)
+        if not other and not place.slight(limits[least].value):
             yield Hit(place.width_mm, where, limit=least, words={"depth": place.length_mm}, sure=place.sure())

@@ -35,5 +35,5 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     Ignore when: the pin only locates something light and is handled with care.
     """
     for place in part.body.thin_places(limit):
-        if place.round and place.length_mm > place.width_mm and not place.slight(limit):
+        if place.slender and not place.slight(limit):
             yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
