@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lintsvc.measure.bvh import LEAF, STACK
+from lintsvc.measure.bvh import LEAF, STACK, Bvh
 from lintsvc.measure.compiled import compiled, in_parts, inlined
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.self_crossing_pair import (
@@ -73,10 +73,10 @@ class Contacts:
 def contacts(mesh: Mesh, slack: float) -> Contacts:
     """Find all pairs of faces that cross, or lie on each other in one plane, deeper than `slack` mm.
 
-    Faces with the same three corners are no contact here (they are doubles), nor are faces without a
-    usable normal.
+    Faces with the same three corners are no contact here (they are doubles), nor are faces lower than `slack`.
     """
     tree = mesh.bvh
+    normals = _normals(tree, slack)
     nodes = (tree.boxes, tree.child, tree.count)
     tasks = _branches(_TASKS, slack, *nodes)
     known = np.zeros(len(mesh), np.uint8)
@@ -92,7 +92,7 @@ def contacts(mesh: Mesh, slack: float) -> Contacts:
         *nodes,
         tree.order,
         tree.corners,
-        tree.normals,
+        normals,
         mesh.vertices,
         mesh.faces,
         mesh.mates,
@@ -107,6 +107,21 @@ def contacts(mesh: Mesh, slack: float) -> Contacts:
     order = np.lexsort((high, low))
     complete = int(compared[0]) <= most
     return Contacts(low[order], high[order], pairs[order, 2].astype(np.int8), depth[order], complete)
+
+
+def _normals(tree: Bvh, slack: float) -> Floats:
+    """Return unit normals in leaf order, also of faces too thin to have one elsewhere: corners count as stated here."""
+    thin = np.flatnonzero(~tree.normals.any(axis=1))
+    if not len(thin):
+        return tree.normals
+    corners = tree.corners[thin].reshape(-1, 3, 3)
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    double = np.linalg.norm(across, axis=1)
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    has = double > max(slack, 1e-12) * longest
+    normals = tree.normals.copy()
+    normals[thin[has]] = across[has] / double[has, None]
+    return normals
 
 
 @inlined
