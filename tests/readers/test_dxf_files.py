@@ -127,7 +127,8 @@ def test_sizes_of_units_are_those_of_ezdxf() -> None:
     from lintsvc.readers.dxf import _UNITS
 
     for code, name in _UNITS.items():
-        if code <= 20:
+        # ezdxf has no size for the mil (code 9).
+        if code <= 20 and code != 9:
             assert MM_PER_UNIT[name] == pytest.approx(units.conversion_factor(code, units.MM)), code
     # The US survey foot, 1200/3937 m by definition (Mendenhall order), and what hangs on it.
     survey = 1_200_000 / 3937
