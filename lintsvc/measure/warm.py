@@ -8,12 +8,14 @@ from lintsvc.measure.bodies import BodyMeasurements
 from lintsvc.measure.edges import mates, shells
 from lintsvc.model.body import Body
 
-def warm() -> None:
+
+def warm(part: tuple[np.ndarray, np.ndarray] | None = None) -> None:
     """Run every kernel for bodies once, as a file in single and one in double precision need them.
 
     What is compiled is kept on disk (see `measure.compiled`), so the second run takes a moment.
+    `part` is what `example_part` gives, for a process that must not make it itself.
     """
-    vertices, faces = _part()
+    vertices, faces = part if part is not None else example_part()
     corners = vertices[faces].reshape(-1, 3).astype(np.float32)
     numbers = np.arange(len(corners), dtype=np.int32).reshape(-1, 3)
     objects, _ = shells(mates(faces, len(vertices)))
@@ -47,8 +49,11 @@ def warm() -> None:
         assert sound.non_manifold_edges is not None and sound.pinched is not None and sound.doubles is not None
 
 
-def _part() -> tuple[np.ndarray, np.ndarray]:
-    """A small part with one of everything: thin wall, pin, slot, hole, blade, hollow, void, and faults of a mesh."""
+def example_part() -> tuple[np.ndarray, np.ndarray]:
+    """A small part with one of everything: thin wall, pin, slot, hole, blade, hollow, void, and faults of a mesh.
+
+    Making it starts manifold3d's threads, which stay.
+    """
     from manifold3d import CrossSection, Manifold
 
     def block(x: float, y: float, z: float) -> Manifold:

@@ -26,14 +26,15 @@ from lintsvc.store.metrics import Tally
 from lintsvc_worker import child
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
+from lintsvc_worker.zygote import STEPS
 from lintsvc_worker.zygote_client import CannotWarmUp, ChildLimits, Ended
 
 log = logging.getLogger(__name__)
 
 #: So many rules may take the child down before the rest is left out.
 _MOST_LOST = 3
-#: Progress is told this often at most; every finding up to the number is told.
-_TELL_SECONDS, _TELL_FINDINGS = 0.05, 200
+#: So many findings of a file are told as they come; the report has them all.
+_TELL_FINDINGS = 200
 
 
 class Stopped(Exception):
@@ -53,11 +54,8 @@ class Watch:
     file: int = 0
     step: str = ""
     percent: float = 0.0
-    told: float = 0.0
     findings: int = 0
     stop: str = ""
-    #: Steps of the child that runs now.
-    steps: list[str] = field(default_factory=list)
     next_beat: float = 0.0
     tally: Tally = field(init=False)
 
@@ -68,14 +66,10 @@ class Watch:
         """Take one line from the child. It is not trusted: only what is expected is passed on."""
         if "step" in line:
             self.step = str(line["step"])[:128]
-            self.steps.append(self.step)
             within = line.get("percent", 0.0)
             within = float(within) if isinstance(within, (int, float)) else 0.0
             self.percent = round(100.0 * (self.file + min(within, 100.0) / 100.0) / len(self.claim.check.files), 1)
-            now = time.monotonic()
-            if now - self.told >= _TELL_SECONDS:
-                self.told = now
-                self.tell("step", {"file": self.file, "step": self.step, "percent": self.percent})
+            self.tell("step", {"file": self.file, "step": self.step, "percent": self.percent})
         elif "finding" in line and self.findings < _TELL_FINDINGS:
             self.findings += 1
             self.tell("finding", {"file": self.file, "finding": line["finding"]})
@@ -214,7 +208,6 @@ def _check_file(
         job: dict[str, Any] = {"task": "check", "name": file.name, "choices": choices, "without": lost}
         if last:
             job["only"] = sorted(finished)
-        watch.steps.clear()
         limits = limits_of(context)
         if not last:
             limits = replace(limits, seconds=max(1.0, ends - time.monotonic()))
@@ -234,11 +227,20 @@ def _check_file(
         if "/" not in ended.step or ended.step in lost or len(lost) >= 2 * _MOST_LOST:
             return _stuck(file, choices, ended, why), b"", ended.how
         if not last:
-            finished |= {x for x in watch.steps if "/" in x}
+            finished |= _steps_of(folder)
         # Also in the last run: a measurement that one rule was spared may fall to the next.
         finished.discard(ended.step)
         lost[ended.step] = f"the rule failed: {why}"
         last = last or len(lost) >= _MOST_LOST or time.monotonic() > ends
+
+
+def _steps_of(folder: Path) -> set[str]:
+    """The rules that a child began."""
+    try:
+        text = read_made(folder / STEPS, 1 << 20).decode("utf-8", "replace")
+    except OSError:
+        return set()
+    return {x for x in text.splitlines() if "/" in x}
 
 
 def _what_it_made(folder: Path) -> tuple[dict[str, Any], bytes] | None:

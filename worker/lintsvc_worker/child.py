@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,19 +27,35 @@ if TYPE_CHECKING:
 #: Files in the scratch folder.
 PART, REPORT, PLACES, MADE, CATALOGUE = "part", "report.json", "places.json", "made", "catalogue.json"
 
+#: Progress is told this often at most.
+_TELL_SECONDS = 0.05
+
 _packs: tuple[Pack, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
 class Say:
-    """Tells the worker something, as one JSON line in the pipe."""
+    """Tells the worker something, as one JSON line in the pipe.
 
-    pipe: int
+    Every step is also written into a file, which costs next to nothing: that is how a rule that takes
+    the child down is known. The pipe is for those who watch, and gets a step only now and then.
+    """
+
+    def __init__(self, pipe: int, steps: int) -> None:
+        self._pipe, self._steps = pipe, steps
+        self._next = 0.0
+
+    def step(self, step: str, percent: float) -> None:
+        """A step begins."""
+        os.write(self._steps, step.encode() + b"\n")
+        now = time.monotonic()
+        if now >= self._next:
+            self._next = now + _TELL_SECONDS
+            self(step=step, percent=round(percent, 1))
 
     def __call__(self, **message: Any) -> None:
         data = (json.dumps(message) + "\n").encode()
         while data:
-            data = data[os.write(self.pipe, data) :]
+            data = data[os.write(self._pipe, data) :]
 
 
 def warm() -> str:
@@ -127,7 +144,7 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
     everything = [x for pack in _packs for x in pack.rules]
     rules = [x for x in everything if x.id not in lost and (only is None or x.id in only)]
     progress = Progress(
-        step=lambda step, percent: say(step=step, percent=round(percent, 1)),
+        step=say.step,
         finding=lambda finding: say(finding=finding_to_dict(_short(finding))),
     )
     result = check_file(scratch / PART, choices_from_dict(job["choices"]), rules, name=job["name"], progress=progress)
@@ -138,7 +155,7 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
             left_out = [x for x in everything if x.id not in lost and x.id not in only and applies(x, result.checked)]
             added += tuple(NotChecked(x.id, "no time was left for it", failed=True) for x in left_out)
         report = replace(report, not_checked=report.not_checked + added)
-    say(step="write", percent=97.0)
+    say.step("write", 97.0)
     order = None
     body = None if result.checked is None else result.checked.part.body
     if body is not None and any(x.where is not None and x.where.faces for x in report.findings):

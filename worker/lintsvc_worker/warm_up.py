@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import struct
 import tempfile
 from collections.abc import Iterator, Sequence
@@ -11,6 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from lintsvc.model.choices import Choices
     from lintsvc.model.report import PartReport
     from lintsvc.rulebook.rule import Rule
@@ -28,7 +31,7 @@ def run(rules: Sequence[Rule]) -> None:
     from lintsvc.rulebook.check import check_file
 
     # A cube has no thin wall, no hole and no hollow: it runs few of the kernels.
-    warm()
+    warm(_made_elsewhere())
     with tempfile.TemporaryDirectory() as folder:
         for number, (data, choices) in enumerate(_parts()):
             path = Path(folder) / f"file-{number}"
@@ -44,6 +47,29 @@ def run(rules: Sequence[Rule]) -> None:
             for missed in result.report.not_checked:
                 if missed.failed:
                     log.warning("warming up, %s: %s", missed.rule, missed.why)
+
+
+def _made_elsewhere() -> tuple[np.ndarray, np.ndarray]:
+    """The part for the kernels, made in a process of its own: threads that it starts must not stay in this one."""
+    import numpy as np
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "part.npz"
+        pid = os.fork()
+        if pid == 0:
+            status = 1
+            try:
+                from lintsvc.measure.warm import example_part
+
+                vertices, faces = example_part()
+                np.savez(path, vertices=vertices, faces=faces)
+                status = 0
+            finally:
+                os._exit(status)
+        if os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) != 0:
+            raise RuntimeError("the part for warming up cannot be made")
+        with np.load(path) as made:
+            return made["vertices"], made["faces"]
 
 
 def _render(folder: Path, path: Path, report: PartReport, choices: Choices, rules: Sequence[Rule]) -> None:

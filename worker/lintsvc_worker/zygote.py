@@ -9,6 +9,7 @@ When its input closes, the worker is gone: it kills its children and leaves.
 
 from __future__ import annotations
 
+import fcntl
 import gc
 import json
 import os
@@ -43,7 +44,9 @@ class Running:
     step_seconds: float
     step_ends: float
     memory_bytes: int
-    step: str = "start"
+    #: File that the child writes the name of each step into, one a line; and how long it was when last looked at.
+    steps: int
+    steps_size: int = 0
     peak_bytes: int = 0
     why: str = ""
     unread: bytes = field(default=b"", repr=False)
@@ -115,12 +118,15 @@ class Zygote:
 
     def _fork(self, message: dict[str, Any]) -> None:
         listen, speak = os.pipe()
+        steps = os.open(
+            Path(message["scratch"]) / STEPS, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND | os.O_NOFOLLOW, 0o600
+        )
         now = time.monotonic()
         limits = message["limits"]
         pid = os.fork()
         if pid == 0:
             os.close(listen)
-            self._be_child(message, speak)
+            self._be_child(message, speak, steps)
         os.close(speak)
         os.set_blocking(listen, False)
         with suppress(OSError):
@@ -133,16 +139,17 @@ class Zygote:
             step_seconds=limits["step_seconds"],
             step_ends=now + limits["step_seconds"],
             memory_bytes=limits["memory_bytes"],
+            steps=steps,
         )
 
-    def _be_child(self, message: dict[str, Any], speak: int) -> NoReturn:
+    def _be_child(self, message: dict[str, Any], speak: int, steps: int) -> NoReturn:
         status = 70
         try:
             os.setpgid(0, 0)
             signal.set_wakeup_fd(-1)
             signal.signal(signal.SIGCHLD, signal.SIG_DFL)
             scratch = Path(message["scratch"])
-            _only_these_files(scratch, speak)
+            _only_these_files(scratch, speak, steps)
             limits = message["limits"]
             held = fence.enter(
                 scratch,
@@ -154,7 +161,7 @@ class Zygote:
                 ),
                 as_nobody=self.as_nobody,
             )
-            child.run(message["job"], Path.cwd(), child.Say(_SPEAK), held)
+            child.run(message["job"], Path.cwd(), child.Say(_SPEAK, _STEPS), held)
             status = 0
         except MemoryError:
             status = 71
@@ -181,9 +188,6 @@ class Zygote:
             except ValueError:
                 continue
             if isinstance(said, dict):
-                if "step" in said:
-                    job.step = str(said["step"])[:200]
-                    job.step_ends = time.monotonic() + job.step_seconds
                 self.tell(event="says", id=job.id, line=said)
 
     def _kill(self, pid: int, job: Running, why: str) -> None:
@@ -199,6 +203,9 @@ class Zygote:
                 continue
             if job.why:
                 continue
+            size = os.fstat(job.steps).st_size
+            if size != job.steps_size:
+                job.steps_size, job.step_ends = size, now + job.step_seconds
             memory = fence.used_bytes(pid) - self.own_bytes
             job.peak_bytes = max(job.peak_bytes, memory)
             if memory > job.memory_bytes:
@@ -214,6 +221,8 @@ class Zygote:
             job.unread += data
         self._listen_rest(job)
         os.close(job.pipe)
+        step = _last_line(job.steps)
+        os.close(job.steps)
         del self.running[pid]
         code = os.waitstatus_to_exitcode(status)
         how = job.why or _how(code)
@@ -222,7 +231,7 @@ class Zygote:
             id=job.id,
             how=how,
             code=code,
-            step=job.step,
+            step=step,
             seconds=round(now - job.started, 4),
             peak_bytes=max(job.peak_bytes, highest_bytes - self.own_bytes),
         )
@@ -233,8 +242,14 @@ class Zygote:
             with suppress(ValueError):
                 said = json.loads(line)
                 if isinstance(said, dict):
-                    job.step = str(said.get("step", job.step))[:200]
                     self.tell(event="says", id=job.id, line=said)
+
+
+def _last_line(file: int) -> str:
+    """The last step that the child began."""
+    size = os.fstat(file).st_size
+    tail = os.pread(file, 400, max(0, size - 400)).decode("utf-8", "replace").splitlines()
+    return tail[-1][:200] if tail else "start"
 
 
 def _how(code: int) -> str:
@@ -259,21 +274,21 @@ def _kill_group(pid: int) -> None:
         os.kill(pid, signal.SIGKILL)
 
 
-#: The child's end of its pipe, whatever number it was made with.
-_SPEAK = 3
+#: The child's end of its pipe, and the file of its steps, whatever numbers they were made with.
+_SPEAK, _STEPS = 3, 4
+#: Name of that file.
+STEPS = "steps"
 
 
-def _only_these_files(scratch: Path, speak: int) -> None:
-    """Leave the child nothing open but a log in its scratch folder and its pipe."""
+def _only_these_files(scratch: Path, speak: int, steps: int) -> None:
+    """Leave the child nothing open but a log in its scratch folder, its pipe and its steps."""
     null = os.open("/dev/null", os.O_RDWR)
     log = os.open(scratch / "log", os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600)
-    kept = os.dup(speak)
-    os.dup2(null, 0)
-    os.dup2(log, 1)
-    os.dup2(log, 2)
-    if kept != _SPEAK:
-        os.dup2(kept, _SPEAK)
-    os.closerange(_SPEAK + 1, 4096)
+    # Out of the way first: one of them may have the other's number.
+    kept = [fcntl.fcntl(x, fcntl.F_DUPFD, 64) for x in (speak, steps)]
+    for old, new in ((null, 0), (log, 1), (log, 2), (kept[0], _SPEAK), (kept[1], _STEPS)):
+        os.dup2(old, new)
+    os.closerange(_STEPS + 1, 4096)
 
 
 def main() -> None:

@@ -85,7 +85,7 @@ class ZygoteClient:
         line = process.stdout.readline()
         if not line:
             process.kill()
-            process.wait()
+            process.communicate()
             raise CannotWarmUp("the warm process ended while it was loading")
         ready = json.loads(line)
         self.version = ready["version"]
