@@ -43,7 +43,9 @@ def collisions(folded: Folded) -> list[PanelCollision]:
     """
     bodies = [panel_body(p, folded.thickness_mm) for p in folded.panels]
     near = {frozenset((a, b)) for a, b in folded.graph.edges()}
-    placed = [None if body is None else body.transform(folded.transform_of(i)[:3]) for i, body in enumerate(bodies)]
+    placed: list[Any] = [
+        None if body is None else body.transform(folded.transform_of(i)[:3]) for i, body in enumerate(bodies)
+    ]
     found = []
     for i, j in close_pairs(placed):
         if frozenset((i, j)) in near:

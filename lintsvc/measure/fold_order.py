@@ -67,7 +67,11 @@ def bend_order(folded: Folded, tooling: Tooling | None = None) -> BendOrder:
     search = _Search(folded, tooling)
     try:
         # The last bend of any order is made with all others done: where none can be, there is no order.
-        order = search.from_here(()) if search.has_a_last() else search.as_far_as_it_goes()
+        order = None
+        if search.has_a_last():
+            order = search.from_here(())
+        else:
+            search.as_far_as_it_goes()
     except _GivenUp:
         return BendOrder(None, False, (), tooling)
     return BendOrder(order, True, () if order is not None else search.furthest_blocked(), tooling)
