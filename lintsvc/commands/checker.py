@@ -10,6 +10,7 @@ import os
 import pickle
 import signal
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
@@ -27,20 +28,24 @@ def main(folders: list[Path]) -> None:
     answers = _own_output()
     _bind_to_parent()
     from lintsvc.rulebook.adjust import Adjustments, check_adjustments
-    from lintsvc.rulebook.packs import load_packs
+    from lintsvc.rulebook.packs import changes_of, load_packs
     from lintsvc.rulebook.rule import RuleError
 
     try:
-        rules = [rule for pack in load_packs(folders) for rule in pack.rules]
+        packs = load_packs(folders)
     except RuleError as error:
         _send(answers, Refused(str(error)))
         return
+    rules = [rule for pack in packs for rule in pack.rules]
+    of_packs = changes_of(packs)
     known_good: set[Adjustments] = set()
     while True:
         try:
             job = pickle.load(sys.stdin.buffer)  # noqa: S301 - from the command that started us
         except EOFError:
             return
+        # What packs change first, then what the repository changes.
+        job = replace(job, adjustments=of_packs.then(job.adjustments))
         try:
             if job.adjustments not in known_good:
                 check_adjustments(rules, job.adjustments)

@@ -1,7 +1,9 @@
-"""Finding and loading rule packs. A pack is a folder with a pack.toml and one .py file a rule.
+"""Finding and loading rule packs. A pack is a folder with a pack.toml and one file a rule.
 
-All packs load the same way: the built-in ones, `--rules DIR`, a repository's `lint-rules/`, and
-folders named by installed packages under the entry point group `lintsvc.packs`.
+A rule is a .py file, or a .toml file with a limit rule (see `limit_rules.load`); `pack.toml` may also change
+limits and levels of any pack's rules (see `adjust`). All packs load the same way: the built-in ones,
+`--rules DIR`, a repository's `lint-rules/`, and folders named by installed packages under the entry point
+group `lintsvc.packs`.
 """
 
 from __future__ import annotations
@@ -13,9 +15,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from lintsvc.model.toml_lines import key_lines, line_of
+from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, check_adjustments, read_adjustments
 from lintsvc.rulebook.rule import Rule, RuleError, rule_of
 
 ENTRY_POINTS = "lintsvc.packs"
+_RULE_FILES = (".py", ".toml")
 
 
 @dataclass(frozen=True)
@@ -27,6 +32,8 @@ class Pack:
     summary: str
     folder: Path
     rules: tuple[Rule, ...]
+    #: What this pack changes of the rules, its own and others'.
+    adjustments: Adjustments = NO_ADJUSTMENTS
 
 
 def built_in_folder() -> Path:
@@ -58,14 +65,31 @@ def load_pack(folder: Path) -> Pack:
     """Load one pack. Raises RuleError naming the file and what is wrong in it."""
     manifest = folder / "pack.toml"
     try:
-        data = tomllib.loads(manifest.read_text("utf-8"))
+        text = manifest.read_text("utf-8")
+        data = tomllib.loads(text)
         name, title, summary = (str(data[key]) for key in ("name", "title", "summary"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise RuleError(f"{manifest}: {error}") from None
     except KeyError as error:
         raise RuleError(f"{manifest}: the key {error} is missing; it needs name, title and summary") from None
-    rules = tuple(_load_rule(path, name) for path in sorted(folder.glob("*.py")) if not path.name.startswith("_"))
-    return Pack(name, title, summary, folder, rules)
+    files = sorted(x for x in folder.iterdir() if x.suffix in _RULE_FILES and not x.name.startswith("_"))
+    rules = tuple(_load_file(x, name) for x in files if x != manifest)
+    lines = key_lines(text)
+
+    def place(table: str, key: str) -> str:
+        return f"{manifest}, line {line_of((table, key), lines)}"
+
+    return Pack(name, title, summary, folder, rules, read_adjustments(data, place))
+
+
+def _load_file(path: Path, pack: str) -> Rule:
+    """Load one rule: in Python, or a limit rule in TOML."""
+    if path.suffix == ".py":
+        return _load_rule(path, pack)
+    # Imported here: most packs have none.
+    from lintsvc.rulebook.limit_rules.load import load_limit_rule
+
+    return replace(load_limit_rule(path, pack), pack=pack, path=str(path))
 
 
 def _load_rule(path: Path, pack: str) -> Rule:
@@ -105,4 +129,13 @@ def load_packs(extra: Iterable[Path] = (), *, built_in: bool = True, installed: 
             if rule.id in seen:
                 raise RuleError(f"two rules are called {rule.id!r}: {seen[rule.id]} and {rule.path}")
             seen[rule.id] = rule.path
+    check_adjustments([rule for pack in packs for rule in pack.rules], changes_of(packs))
     return tuple(packs)
+
+
+def changes_of(packs: Iterable[Pack]) -> Adjustments:
+    """Return what packs change of rules, in the order of the packs."""
+    changes = NO_ADJUSTMENTS
+    for pack in packs:
+        changes = changes.then(pack.adjustments)
+    return changes

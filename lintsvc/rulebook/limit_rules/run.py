@@ -1,0 +1,153 @@
+"""Running a limit rule: asking its condition for everything that the part has of its feature."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from lintsvc.model.source import Source
+from lintsvc.rulebook.limit_rules.expression import Comparison, Node, Scope
+from lintsvc.rulebook.limit_rules.features import SINGLES, Attribute, Feature
+from lintsvc.rulebook.limit_rules.kinds import LENGTH, TEXT, TRUTH
+from lintsvc.rulebook.rule import CannotCheck, Hit
+from lintsvc.rulebook.wording import number, show_unit
+
+if TYPE_CHECKING:
+    from lintsvc.model.finding import Where
+    from lintsvc.rulebook.checked import Checked
+
+#: A length that misses its limit by less is at the limit: rounding of coordinates in a file.
+EXACT_MM = 1e-4
+
+
+@lru_cache(maxsize=1)
+def _singles() -> dict[str, Attribute]:
+    return {f"{x.name}.{key}": attribute for x in SINGLES for key, attribute in x.attributes.items()}
+
+
+@dataclass(frozen=True)
+class Condition:
+    """A condition, taken apart: the feature it is about, the comparison that is reported, and what narrows it."""
+
+    feature: Feature | None
+    compared: Comparison
+    #: Conjuncts about the part alone: asked once, before anything is looked for.
+    before: tuple[Node, ...]
+    #: Conjuncts about the single feature.
+    narrowed: tuple[Node, ...]
+
+
+def speaks_of(node: Node, thing: str) -> bool:
+    return any(x.partition(".")[0] == thing for x in node.names)
+
+
+def needs_of(condition: Condition) -> tuple[Any, ...]:
+    used = {x for node in (condition.compared.measured, condition.compared.limit) for x in node.names}
+    used |= {x for node in (*condition.before, *condition.narrowed) for x in node.names}
+    needs = set(condition.feature.needs if condition.feature else ())
+    needs |= {"material"} if any(x.startswith("material.") for x in used) else set()
+    needs |= {"thickness"} if "sheet.thickness" in used else set()
+    return tuple(sorted(needs))
+
+
+def hits(part: Checked, condition: Condition, source: Source) -> Iterator[Hit]:
+    """Yield a hit for everything that the condition holds for, alike things of a flat together."""
+    scope = _scope(part, None, None)
+    if not all(_value(x, scope) for x in condition.before):
+        return
+    compared, feature = condition.compared, condition.feature
+    if feature is None:
+        measured, limit = _value(compared.measured, scope), _value(compared.limit, scope)
+        if _past(compared, measured, limit):
+            whole = part.flat.where_of_all if part.part.kind == "sheet" else part.body.everywhere()
+            yield Hit(measured, whole, limit=limit, unit=compared.measured.kind.unit, limit_source=source)
+        return
+    reach = _value(compared.limit, scope) if feature.within else 0.0
+    found: list[_Found] = []
+    for item in feature.find(part, reach):
+        its = _scope(part, feature, item)
+        measured, limit = _value(compared.measured, its), _value(compared.limit, its)
+        if _past(compared, measured, limit) and all(_value(x, its) for x in condition.narrowed):
+            found.append(_Found(measured, limit, item))
+    if feature.kind == "body":
+        yield from (_hit(part, feature, compared, source, x, feature.where(part, x.item), 1) for x in found)
+        return
+    # Forty equal holes are one finding.
+    groups = part.flat.alike(
+        found,
+        lambda x: x.measured,
+        place=lambda x: feature.where(part, x.item),
+        kind=lambda x: round(x.limit, 6),
+        worst_high=compared.sign in (">", ">="),
+    )
+    for group in groups:
+        worst = next(x for x in group.members if x.measured == group.value)
+        yield _hit(part, feature, compared, source, worst, group.where, group.count)
+
+
+class _Found(NamedTuple):
+    measured: float
+    limit: float
+    item: Any
+
+
+def _hit(
+    part: Checked, feature: Feature, compared: Comparison, source: Source, found: _Found, where: Where, count: int
+) -> Hit:
+    words = {key: _shown(x.get(found.item), x) for key, x in feature.attributes.items()}
+    return Hit(
+        found.measured,
+        where,
+        limit=found.limit,
+        unit=compared.measured.kind.unit,
+        limit_source=source,
+        words=words | {"count": count},
+        sure=feature.sure(found.item),
+    )
+
+
+def _shown(value: Any, attribute: Attribute) -> object:
+    if value is None:
+        return "not known"
+    if attribute.kind in (TEXT, TRUTH):
+        return str(value)
+    return number(float(value)) + show_unit(attribute.kind.unit)
+
+
+def _past(compared: Comparison, measured: float, limit: float) -> bool:
+    slack = EXACT_MM if compared.measured.kind == LENGTH else 0.0
+    match compared.sign:
+        case "<":
+            return measured < limit - slack
+        case "<=":
+            return measured <= limit + slack
+        case ">":
+            return measured > limit + slack
+        case _:
+            return measured >= limit - slack
+
+
+def _value(node: Node, scope: Scope) -> Any:
+    try:
+        return node.run(scope)
+    except ZeroDivisionError:
+        raise CannotCheck(f"{node.text} divides by zero") from None
+    except ValueError as error:
+        # A look-up that the handbook does not have an answer for.
+        raise CannotCheck(str(error)) from None
+
+
+def _scope(part: Checked, feature: Feature | None, item: Any) -> Scope:
+    def get(name: str) -> Any:
+        thing, _, key = name.partition(".")
+        if feature is not None and thing == feature.name:
+            value = feature.attributes[key].get(item)
+        else:
+            value = _singles()[name].get(part)
+        if value is None:
+            raise CannotCheck(f"{name} is not known")
+        return value
+
+    return get
