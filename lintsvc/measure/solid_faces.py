@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d, BRepAdaptor_Surface
-from OCP.BRepGProp import BRepGProp, BRepGProp_Face
+from OCP.BRepGProp import BRepGProp
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.collections import (
@@ -71,23 +71,24 @@ class SolidFace:
 
     number: int
     shape: Any
+    surface: Any
     kind: Kind
     area: float
-    point: Vector
-    normal: Vector
+    point: Vector = field(default_factory=lambda: np.zeros(3))
+    normal: Vector = field(default_factory=lambda: np.zeros(3))
     axis_point: Vector = field(default_factory=lambda: np.zeros(3))
     axis: Vector = field(default_factory=lambda: np.zeros(3))
     radius: float = 0.0
     hollow: bool = False
     half_angle: float = 0.0
 
-    def normal_at(self, point: Vector) -> Vector:
-        """Outward normal of a plane or cylinder at a point on it."""
-        if self.kind == "plane":
-            return self.normal
-        away = radial(point, self.axis_point, self.axis)
-        away = away / max(float(np.linalg.norm(away)), 1e-12)
-        return -away if self.hollow else away
+    def at(self, u: float, v: float) -> tuple[Vector, Vector]:
+        """Point and outward unit normal at surface parameters."""
+        point, along_u, along_v = gp_Pnt(), gp_Vec(), gp_Vec()
+        self.surface.D1(u, v, point, along_u, along_v)
+        across = along_u.Crossed(along_v)
+        normal = vector(across) / max(float(across.Magnitude()), 1e-300)
+        return vector(point), -normal if self.shape.Orientation() == TopAbs_REVERSED else normal
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,15 +145,24 @@ class SolidFaces:
     def edges(self) -> list[SolidEdge]:
         """Edges between two different faces."""
         found = []
-        for number in range(1, int(self._edge_map.Extent()) + 1):
-            owners = [self._face_map.FindIndex(x) - 1 for x in self._edge_map.FindFromIndex(number)]
+        for number, owners in self._owners().items():
             edge = TopoDS.Edge(self._edge_map.FindKey(number))
             if len(owners) != 2 or owners[0] == owners[1] or BRep_Tool.Degenerated_s(edge):
                 continue
-            (middle, first), (_, second) = (_normal_on(edge, self.faces[i].shape) for i in owners)
+            (middle, first), (_, second) = (_normal_on(edge, self.faces[i]) for i in owners)
             turn = math.acos(max(-1.0, min(1.0, float(first @ second))))
             found.append(SolidEdge(number, edge, (owners[0], owners[1]), turn < SMOOTH_RAD, middle, turn))
         return found
+
+    def _owners(self) -> dict[int, list[int]]:
+        """Faces of each edge; a seam names its face twice."""
+        found: dict[int, list[int]] = {}
+        for face in self.faces:
+            explorer = TopExp_Explorer(face.shape, TopAbs_EDGE)
+            while explorer.More():
+                found.setdefault(int(self._edge_map.FindIndex(explorer.Current())), []).append(face.number)
+                explorer.Next()
+        return dict(sorted(found.items()))
 
     @cached_property
     def around(self) -> list[list[SolidEdge]]:
@@ -174,7 +184,7 @@ class SolidFaces:
         side, other = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
         size = np.abs(side[:, 0] * other[:, 1] - side[:, 1] * other[:, 0])
         middles = corner.mean(axis=1)[np.argsort(-size, kind="stable")[:count]]
-        return [_at(face, u, v) for u, v in middles.tolist()]
+        return [self.faces[number].at(u, v) for u, v in middles.tolist()]
 
     def edge_points(self, edge: Any) -> Vector:
         """(n, 3) points along an edge, in its own direction. The same for both of its faces."""
@@ -235,37 +245,30 @@ def mesh_points(face: SolidFace) -> Vector:
     return np.array([vector(mesh.Node(i).Transformed(move)) for i in range(1, int(mesh.NbNodes()) + 1)])
 
 
-def _at(face: Any, u: float, v: float) -> tuple[Vector, Vector]:
-    """Point and outward unit normal of a face."""
-    point, normal = gp_Pnt(), gp_Vec()
-    BRepGProp_Face(face).Normal(u, v, point, normal)
-    away = vector(normal)
-    return vector(point), away / max(float(np.linalg.norm(away)), 1e-300)
-
-
-def _normal_on(edge: Any, face: Any) -> tuple[Vector, Vector]:
+def _normal_on(edge: Any, face: SolidFace) -> tuple[Vector, Vector]:
     """Point and outward normal of a face in the middle of one of its edges."""
-    curve = BRepAdaptor_Curve2d(edge, face)
+    curve = BRepAdaptor_Curve2d(edge, face.shape)
     at = curve.Value((curve.FirstParameter() + curve.LastParameter()) / 2)
-    return _at(face, at.X(), at.Y())
+    return face.at(at.X(), at.Y())
 
 
-def _inside(face: Any) -> tuple[Vector, Vector]:
+def _inside(face: SolidFace) -> tuple[Vector, Vector]:
     """A point inside the face, with its normal."""
-    mesh = BRep_Tool.Triangulation_s(face, TopLoc_Location())
+    mesh = BRep_Tool.Triangulation_s(face.shape, TopLoc_Location())
     if mesh is not None and mesh.HasUVNodes() and mesh.NbTriangles():
         corners = [mesh.UVNode(i) for i in mesh.Triangle(1).Get()]
-        return _at(face, sum(p.X() for p in corners) / 3, sum(p.Y() for p in corners) / 3)
-    low_u, high_u, low_v, high_v = BRepTools.UVBounds_s(face)
-    return _at(face, (low_u + high_u) / 2, (low_v + high_v) / 2)
+        return face.at(sum(p.X() for p in corners) / 3, sum(p.Y() for p in corners) / 3)
+    low_u, high_u, low_v, high_v = BRepTools.UVBounds_s(face.shape)
+    return face.at((low_u + high_u) / 2, (low_v + high_v) / 2)
 
 
 def _face(number: int, shape: Any) -> SolidFace:
     properties = GProp_GProps()
     BRepGProp.SurfaceProperties_s(shape, properties)
-    point, normal = _inside(shape)
-    face = SolidFace(number, shape, "other", float(properties.Mass()), point, normal)
-    surface = BRepAdaptor_Surface(shape)
+    # Without its bounds: looking them up is slow on a face with hundreds of holes.
+    surface = BRepAdaptor_Surface(shape, False)
+    face = SolidFace(number, shape, surface, "other", float(properties.Mass()))
+    face.point, face.normal = _inside(face)
     kind = surface.GetType()
     if kind == GeomAbs_Plane:
         face.kind = "plane"

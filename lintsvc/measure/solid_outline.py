@@ -25,7 +25,7 @@ def shapes_of(ring: NDArray[np.float64], circles: Sequence[tuple[float, float, f
     """
     ring = _without_straight_points(ring)
     count = len(ring)
-    owner = [_circle_of(ring[i], ring[(i + 1) % count], circles) for i in range(count)]
+    owner = _owners(ring, circles)
     if owner[0] is not None and all(o == owner[0] for o in owner):
         x, y, radius = circles[owner[0]]
         return (Circle((x, y), radius),)
@@ -61,19 +61,23 @@ def _without_straight_points(ring: NDArray[np.float64]) -> NDArray[np.float64]:
     return ring[keep] if int(keep.sum()) >= 3 else ring
 
 
-def _circle_of(
-    start: NDArray[np.float64], end: NDArray[np.float64], circles: Sequence[tuple[float, float, float]]
-) -> int | None:
-    """The circle that both ends of a step lie on, where the step is short enough to be part of it."""
-    step = math.dist(start.tolist(), end.tolist())
-    for i, (x, y, radius) in enumerate(circles):
-        if (
-            step <= _LONGEST_STEP * radius
-            and abs(math.hypot(start[0] - x, start[1] - y) - radius) < _ON_MM
-            and abs(math.hypot(end[0] - x, end[1] - y) - radius) < _ON_MM
-        ):
-            return i
-    return None
+def _owners(ring: NDArray[np.float64], circles: Sequence[tuple[float, float, float]]) -> list[int | None]:
+    """For each step of a ring the circle that it is a piece of, None where there is none."""
+    if not circles:
+        return [None] * len(ring)
+    centre, radius = np.array(circles)[:, :2], np.array(circles)[:, 2]
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    # A circle that a ring runs along reaches into the ring's box.
+    near = ((centre + radius[:, None] >= low) & (centre - radius[:, None] <= high)).all(axis=1)
+    step = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
+    owner: list[int | None] = [None] * len(ring)
+    for i in np.flatnonzero(near).tolist():
+        on = np.abs(np.hypot(*(ring - centre[i]).T) - radius[i]) < _ON_MM
+        # Long steps between two points of a circle are no pieces of it.
+        for at in np.flatnonzero(on & np.roll(on, -1) & (step <= _LONGEST_STEP * radius[i])).tolist():
+            if owner[at] is None:
+                owner[at] = i
+    return owner
 
 
 def _arc(points: list[NDArray[np.float64]], circle: tuple[float, float, float]) -> Shape:

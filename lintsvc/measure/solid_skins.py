@@ -195,7 +195,11 @@ def _grow(
                         beyond = _across(further, other)
                         if further.smooth and beyond != number and ask(beyond):
                             sharp.append(_sharp_bend(faces, number, beyond, partner))
-            elif _is_panel(faces, number, other, thickness) and ask(other):
+            elif (
+                _is_panel(faces, number, other, thickness)
+                and (ask(other) or other in partner)
+                and not any({number, other} == set(known.faces) for known in sharp)
+            ):
                 sharp.append(_sharp_bend(faces, number, other, partner))
     return list(partner), partner, sharp
 

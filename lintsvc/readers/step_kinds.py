@@ -14,7 +14,7 @@ from lintsvc.model.part import Unreadable
 _INSTANCE = re.compile(rb"#(\d+)\s*=\s*([^;]*);")
 _SIMPLE = re.compile(rb"([A-Za-z_]\w*)\s*\(")
 _REFERENCE = re.compile(rb"#(\d+)")
-_NUMBERS = re.compile(rb"\(\s*(?:''|\$)\s*,\s*\(([^)]*)\)")
+_NUMBERS = re.compile(rb"\s*\(\s*(?:''|\$)\s*,\s*\(([^)]*)\)")
 
 _CURVES = frozenset(b"LINE CIRCLE ELLIPSE HYPERBOLA PARABOLA POLYLINE PCURVE CONIC CLOTHOID INTERSECTION_CURVE".split())
 _SURFACES = frozenset(b"PLANE SURFACE SURFACE_OF_LINEAR_EXTRUSION SURFACE_OF_REVOLUTION SURFACE_OF_TRANSLATION".split())
@@ -26,7 +26,8 @@ def _is(*names: bytes) -> Callable[[bytes], bool]:
 
 
 def _curve(name: bytes) -> bool:
-    return name in _CURVES or name.endswith((b"_CURVE", b"_CURVE_WITH_KNOTS", b"CURVE_2D", b"CURVE_3D"))
+    ends = name.endswith((b"_CURVE", b"_CURVE_WITH_KNOTS", b"CURVE_2D", b"CURVE_3D"))
+    return name in _CURVES or (ends and name != b"EDGE_CURVE")
 
 
 def _surface(name: bytes) -> bool:
@@ -106,6 +107,10 @@ _FACES = frozenset((b"ADVANCED_FACE", b"FACE_SURFACE"))
 #: Points and directions of these have three coordinates.
 _IN_SPACE = frozenset((b"VERTEX_POINT", b"AXIS1_PLACEMENT", b"AXIS2_PLACEMENT_3D", b"POLY_LOOP"))
 _RELATION = b"REPRESENTATION_RELATIONSHIP"
+#: The curve of an edge in the parameters of a face; its last reference is the context.
+_FLAT_CURVE = b"DEFINITIONAL_REPRESENTATION"
+_CHECKED = frozenset((*_TABLE, *_FACES, _RELATION, _FLAT_CURVE))
+_SIZED = frozenset((b"CARTESIAN_POINT", b"DIRECTION"))
 
 
 class Kinds:
@@ -115,37 +120,36 @@ class Kinds:
         """`data`: the DATA section without texts and comments. Raises Unreadable at the first wrong reference."""
         self._names: dict[int, tuple[bytes, ...]] = {}
         statements: list[tuple[int, bytes, bytes]] = []
+        self._sizes: dict[int, int] = {}
         for match in _INSTANCE.finditer(data):
             number, body = int(match[1]), match[2].lstrip()
             if body.startswith(b"("):
-                names = tuple(name.upper() for name in _SIMPLE.findall(body))
-                statements.extend((number, *part) for part in _parts(body))
+                parts = _parts(body)
+                names = tuple(name for name, _ in parts)
+                statements.extend((number, name, part) for name, part in parts if name in _CHECKED)
             else:
                 head = _SIMPLE.match(body)
-                names = (head[1].upper(),) if head else ()
-                if head:
-                    statements.append((number, names[0], body[head.end() - 1 :]))
+                name = head[1].upper() if head else b""
+                names = (name,)
+                if name in _SIZED:
+                    values = _NUMBERS.match(body, len(name))
+                    self._sizes[number] = values[1].count(b",") + 1 if values else 0
+                elif name in _CHECKED:
+                    statements.append((number, name, body))
             self._names[number] = names
-        self._sizes: dict[int, int] = {}
-        for number, name, body in statements:
-            if name in (b"CARTESIAN_POINT", b"DIRECTION"):
-                values = _NUMBERS.match(body)
-                self._sizes[number] = values[1].count(b",") + 1 if values else 0
         for number, name, body in statements:
             self._check(number, name, body)
 
     def _check(self, number: int, name: bytes, body: bytes) -> None:
-        rule = _TABLE.get(name)
-        if rule is None and name not in _FACES and name != _RELATION:
-            return
         references = [int(x) for x in _REFERENCE.findall(body)]
         if name in _FACES:
             fine = len(references) >= 1 and self._all(references[-1:], _surface) and self._all(references[:-1], _BOUND)
+        elif name == _FLAT_CURVE:
+            fine = len(references) >= 2 and self._all(references[:-1], _curve)
         elif name == _RELATION:
             fine = self._all(references, _representation)
         else:
-            assert rule is not None
-            first, rest = rule
+            first, rest = _TABLE[name]
             fine = all(self._all([x], check) for x, check in zip(references, first, strict=False))
             # A placement may leave its directions out; everything else needs what stands in the table.
             needed = 1 if name.startswith(b"AXIS") else len(first)
@@ -164,7 +168,12 @@ class Kinds:
             )
 
     def _all(self, references: list[int], check: _Check) -> bool:
-        return all(any(check(name) for name in self._names.get(x, ())) for x in references)
+        for x in references:
+            names = self._names.get(x, ())
+            # Nearly all definitions have one name: the quick way first.
+            if not (names and check(names[0])) and not any(check(name) for name in names[1:]):
+                return False
+        return True
 
     def _same_size(self, references: list[int]) -> bool:
         """Point and direction of a line lie in the same space."""

@@ -27,9 +27,8 @@ from OCP.TDataStd import TDataStd_Name
 from OCP.TDF import TDF_Label
 from OCP.TDocStd import TDocStd_Document
 from OCP.TopAbs import TopAbs_FACE, TopAbs_SOLID
-from OCP.TopExp import TopExp, TopExp_Explorer
+from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
-from OCP.TopoDS import TopoDS_Compound
 from OCP.XCAFDoc import XCAFDoc_DocumentTool, XCAFDoc_ShapeTool
 
 from lintsvc.model.part import ReadNote, Unreadable
@@ -228,21 +227,3 @@ def _compare(placed: Placed, text: StepText, notes: list[ReadNote]) -> None:
     total = sum(1 for shape in placed.shapes for _ in explored(shape, TopAbs_FACE))
     if total > _MAX_PLACED_FACES:
         raise Unreadable(f"The STEP file places {total:,} faces, too many.", remedy="Export fewer bodies.")
-
-
-def compound_of(shapes: tuple[Any, ...]) -> Any:
-    """Return one compound of shapes."""
-    from OCP.BRep import BRep_Builder
-
-    builder, compound = BRep_Builder(), TopoDS_Compound()
-    builder.MakeCompound(compound)
-    for shape in shapes:
-        builder.Add(compound, shape)
-    return compound
-
-
-def face_map(shape: Any) -> Any:
-    """Indexed map of the faces of a shape, from 1."""
-    found = ShapeMap()
-    TopExp.MapShapes_s(shape, TopAbs_FACE, found)
-    return found

@@ -78,12 +78,6 @@ class StepText:
         return sum(self.counts[name] for name in _FACES)
 
     @property
-    def schema(self) -> str:
-        """The application protocol, as the header names it."""
-        match = re.search(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", self._raw[:65536])
-        return clean_name(match[1].decode("latin-1").split("{")[0]) if match else ""
-
-    @property
     def names_other_files(self) -> bool:
         """True where parts of the assembly are said to lie in other files."""
         return any(name in self.counts for name in ("DOCUMENT_FILE", "EXTERNALLY_DEFINED_ITEM", "EXTERNAL_SOURCE"))

@@ -16,6 +16,7 @@ from OCP.collections import (
 )
 from OCP.GeomAPI import GeomAPI_ProjectPointOnSurf
 from OCP.gp import gp_Pnt
+from OCP.IMeshTools import IMeshTools_MeshAlgoType, IMeshTools_Parameters
 from OCP.TopAbs import TopAbs_FACE, TopAbs_REVERSED
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
@@ -116,7 +117,11 @@ def _size(body: Body, exact: tuple[Any, ...]) -> tuple[float, float, float]:
 
 
 def _mesh(shape: Any, chord: float) -> _Mesh:
-    BRepMesh_IncrementalMesh(shape, chord, False, _ANGLE_RAD, False)
+    wanted = IMeshTools_Parameters()
+    wanted.Deflection, wanted.Angle = chord, _ANGLE_RAD
+    # Several times as fast as the default on plates with hundreds of holes, with the same triangles.
+    wanted.MeshAlgo = IMeshTools_MeshAlgoType.IMeshTools_MeshAlgoType_Delabella
+    BRepMesh_IncrementalMesh(shape, wanted)
     vertices: list[tuple[float, float, float]] = []
     faces: list[NDArray[np.int32]] = []
     patch: list[int] = []
