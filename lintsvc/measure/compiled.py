@@ -21,6 +21,9 @@ from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
+from numba.core import event
+
+from lintsvc.measure import compile_news
 
 Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 
@@ -28,6 +31,19 @@ Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 THREADS_VARIABLE = "LINTSVC_THREADS"
 #: Below this many items of work a second thread costs more than it saves.
 WORTH_A_THREAD = 4096
+
+
+class _News(event.Listener):
+    """Hears of every compilation; code that comes from the cache makes none."""
+
+    def on_start(self, event: Any) -> None:
+        compile_news.tell(True)
+
+    def on_end(self, event: Any) -> None:
+        compile_news.tell(False)
+
+
+event.register("numba:compile", _News())  # type: ignore[no-untyped-call]
 
 
 def compiled(function: Kernel) -> Kernel:
