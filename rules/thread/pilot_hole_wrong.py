@@ -17,7 +17,7 @@ HALF = 50.0
     level="error",
     since="0.1",
     message="{holes} for {thread} {drawn} {measured} across{which}; the tap drill is {limit}.",
-    remedy="Draw {limit} across ({drill}).",
+    remedy="Draw {limit} across{drill}.",
     limits=(Limit("any", 0.05, "mm", GEOMETRY, name="same"),),
     worse="present",
     about="threads",
@@ -65,7 +65,7 @@ def pilot_hole_wrong(part: Checked, limits: Limits) -> Iterator[Hit]:
             limit_source=drill.source,
             words={
                 "thread": thread.name,
-                "drill": thread.tap_drill_name,
+                "drill": "" if thread.metric else f" (drill {thread.tap_drill_name})",
                 "holes": "The hole" if group.count == 1 else group.of("hole"),
                 "drawn": "is drawn" if group.count == 1 else "are drawn",
                 "which": which,
