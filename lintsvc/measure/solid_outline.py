@@ -9,10 +9,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.solid_faces import CHORD_MM
 from lintsvc.model.sheet import Arc, Circle, Line, Polyline, Shape
 
-#: Points this close to a circle of the solid are taken to lie on it (mm): the grid of the flat is finer.
-_ON_MM = 1e-4
+#: Points this close to a circle of the solid are taken to lie on it (mm): where two flattened copies of one
+#: circle were joined, points lie up to a chord's height inside of it.
+_ON_MM = 1.5 * CHORD_MM
 #: Steps longer than this share of the radius are no pieces of a flattened arc.
 _LONGEST_STEP = 0.75
 

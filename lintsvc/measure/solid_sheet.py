@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,7 +10,8 @@ import numpy as np
 
 from lintsvc.handbook.bending import k_factor
 from lintsvc.measure.solid_outline import shapes_of
-from lintsvc.measure.solid_skins import NotASheet, skins_of
+from lintsvc.measure.solid_rest import skins_of
+from lintsvc.measure.solid_skins import NotASheet, Skins
 from lintsvc.measure.solid_unfold import Unfolded, unfold
 from lintsvc.model.material import Value
 from lintsvc.model.part import Part, ReadNote
@@ -24,7 +26,7 @@ class SheetFound:
 
     sheet: Sheet | None
     because: str = ""
-    #: What was left out of the flat, in words: countersinks.
+    #: What was left out of the flat, in words: countersinks, counterbores.
     asides: tuple[str, ...] = ()
 
 
@@ -71,11 +73,16 @@ def sheet_of(
         entities.append(_entity(number, "bend", (Line(start, end),), f"bend-{direction}", "bend", why))
         angle, radius = round(line.zone.angle_deg, 4), round(line.zone.radius_mm, 6)
         bends.append(Bend(start, end, angle, direction, radius, line.zone.k, number, why))
-    asides: tuple[str, ...] = ()
-    if skins.countersinks:
-        asides = (f"{len(skins.countersinks)} countersinks are part of the solid; the flat shows their through holes.",)
     sheet = Sheet(tuple(entities), _CHORD_MM, thickness_mm=thickness, bends=tuple(bends))
-    return SheetFound(sheet, asides=asides)
+    return SheetFound(sheet, asides=tuple(_asides(skins)))
+
+
+def _asides(skins: Skins) -> Iterator[str]:
+    for name, found in (("countersink", skins.countersinks), ("counterbore", skins.counterbores)):
+        if len(found) == 1:
+            yield f"A {name} is part of the solid; the flat shows its through hole."
+        elif found:
+            yield f"{len(found)} {name}s are part of the solid; the flat shows their through holes."
 
 
 def _contours(flat: Unfolded) -> list[Entity]:

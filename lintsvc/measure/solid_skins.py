@@ -1,8 +1,7 @@
-"""Is a solid a sheet of one thickness? Finds the thickness, both skins, and says why not.
+"""The two skins of a sheet: finds the thickness of a solid, and grows the upper skin face by face.
 
-The upper skin grows from the largest plane over smooth edges, as long as each face has a partner on
-the other side of the sheet. What is left must be walls from skin to skin, or small work on edges and
-holes: broken edges, chamfers, countersinks. The volume has the last word.
+It begins with the largest plane and goes on over smooth edges, and over bare corners between panels,
+as long as each face has a partner on the other side of the sheet.
 """
 
 from __future__ import annotations
@@ -23,11 +22,7 @@ THINNEST_MM, THICKEST_MM = 0.2, 26.0
 #: A plate is at least so many times as broad as it is thick; a block is not.
 _BREADTH = 5.0
 #: Two faces lie a thickness apart when the distance agrees within this (mm).
-_SAME_MM = 0.01
-#: Volume against skins times thickness: agreement of a sheet.
-_SAME_VOLUME = 2e-3
-#: Share of the skin that may be milled to a lesser depth, as by counterbores.
-_MILLED = 0.02
+SAME_MM = 0.01
 
 
 class NotASheet(Exception):
@@ -65,12 +60,13 @@ class Skins:
     sharp: list[SharpBend] = field(default_factory=list)
     #: Small faces that stand out beside a skin: they belong to the outline of the flat.
     edge_work: list[int] = field(default_factory=list)
-    #: Cones of countersinks.
+    #: Cones of countersinks, and floors of counterbores.
     countersinks: list[int] = field(default_factory=list)
+    counterbores: list[int] = field(default_factory=list)
 
 
-def skins_of(solid: Any) -> Skins:
-    """Return the skins of a solid. Raises NotASheet with the reason."""
+def grow_skins(solid: Any) -> Skins:
+    """Return the skins of a solid, the faces beside them not yet looked at. Raises NotASheet with the reason."""
     faces = SolidFaces(solid)
     rays = _Rays(faces)
     planes = sorted((f for f in faces.faces if f.kind == "plane"), key=lambda f: -f.area)
@@ -83,7 +79,6 @@ def skins_of(solid: Any) -> Skins:
         raise NotASheet("its two sides run into each other: it is closed, or not of one thickness")
     skins = Skins(faces, thickness, upper, lower, partner, {b: a for a, b in partner.items()}, sharp)
     _complete_lower(skins)
-    _rest(skins)
     return skins
 
 
@@ -137,7 +132,7 @@ def _partner(faces: SolidFaces, face: SolidFace, thickness: float, rays: _Rays) 
     """The face a thickness below `face`, None where there is none."""
     for point, normal in faces.samples(face.number, 6):
         hit = rays.through(point, normal)
-        if hit is None or hit[1] < 0 or abs(hit[0] - thickness) > _SAME_MM:
+        if hit is None or hit[1] < 0 or abs(hit[0] - thickness) > SAME_MM:
             continue
         other = faces.faces[hit[1]]
         if other.kind != face.kind:
@@ -153,9 +148,9 @@ def _coaxial(face: SolidFace, other: SolidFace, thickness: float) -> bool:
     apart = thickness if face.hollow else -thickness
     return (
         face.hollow != other.hollow
-        and abs(other.radius - face.radius - apart) < _SAME_MM
+        and abs(other.radius - face.radius - apart) < SAME_MM
         and abs(abs(float(face.axis @ other.axis)) - 1) < 1e-5
-        and float(np.linalg.norm(radial(other.axis_point, face.axis_point, face.axis))) < _SAME_MM
+        and float(np.linalg.norm(radial(other.axis_point, face.axis_point, face.axis))) < SAME_MM
     )
 
 
@@ -210,7 +205,7 @@ def _across(edge: SolidEdge, number: int) -> int:
 
 
 def _is_outside_of_sharp(face: SolidFace, thickness: float) -> bool:
-    return face.kind == "cylinder" and not face.hollow and abs(face.radius - thickness) < 2 * _SAME_MM
+    return face.kind == "cylinder" and not face.hollow and abs(face.radius - thickness) < 2 * SAME_MM
 
 
 def _is_panel(faces: SolidFaces, number: int, other: int, thickness: float) -> bool:
@@ -266,94 +261,8 @@ def _owner(skins: Skins, face: SolidFace) -> int | None:
             continue
         if face.kind == "plane":
             apart = float((above.point - face.point) @ above.normal)
-            if float(above.normal @ face.normal) < -math.cos(SMOOTH_RAD) and abs(apart - skins.thickness_mm) < _SAME_MM:
+            if float(above.normal @ face.normal) < -math.cos(SMOOTH_RAD) and abs(apart - skins.thickness_mm) < SAME_MM:
                 return number
         elif face.kind == "cylinder" and _coaxial(above, face, skins.thickness_mm):
             return number
     return None
-
-
-def depth_below(skins: Skins, owner: int, points: Vector) -> Vector:
-    """Depth of points below the upper skin, in the panel or bend of one of its faces (mm)."""
-    face = skins.faces.faces[owner]
-    if face.kind == "plane":
-        return np.asarray((face.point - points) @ face.normal)
-    away = points - face.axis_point
-    across = np.linalg.norm(away - np.outer(away @ face.axis, face.axis), axis=1)
-    return np.asarray(across - face.radius if face.hollow else face.radius - across)
-
-
-def _rest(skins: Skins) -> None:
-    """Look at every face that is on neither skin, then at the volume."""
-    faces, t = skins.faces, skins.thickness_mm
-    upper, lower = set(skins.upper), set(skins.lower)
-    side = {**dict.fromkeys(upper, "upper"), **dict.fromkeys(lower, "lower")}
-    rest = [f.number for f in faces.faces if f.number not in side]
-    _own(skins, rest, side)
-    milled = 0.0
-    for number in rest:
-        face = faces.faces[number]
-        touched = {side[i]: e for e in faces.around[number] for i in e.faces if i in side}
-        if number not in skins.owner:
-            raise NotASheet("a part of it hangs together with the sheet by no face of it")
-        wall = len(touched) == 2 and not any(e.smooth for e in touched.values())
-        if not wall:
-            out = _stands_out(skins, number)
-            if out > 5 * _SAME_MM:
-                raise NotASheet(f"a face of it stands {out:.2g} mm out of the sheet of {t:.3g} mm")
-            if face.kind == "plane" and _floor(skins, face):
-                milled += face.area
-            if touched:
-                skins.edge_work.append(number)
-        if face.kind == "cone" and face.hollow and touched:
-            skins.countersinks.append(number)
-    total = sum(faces.faces[i].area for i in skins.upper)
-    if milled > _MILLED * total:
-        raise NotASheet(f"it is not of one thickness: {milled:.3g} mm² of it are milled to a lesser one")
-    _check_volume(skins)
-
-
-def _own(skins: Skins, rest: list[int], side: dict[int, str]) -> None:
-    """Give each face beside the skins the panel or bend of its nearest neighbour on a skin."""
-    queue = [*skins.upper, *skins.lower]
-    left = set(rest)
-    while queue:
-        number = queue.pop(0)
-        home = skins.owner.get(number, number)
-        for edge in skins.faces.around[number]:
-            for other in edge.faces:
-                if other in left:
-                    left.discard(other)
-                    skins.owner[other] = home
-                    queue.append(other)
-
-
-def _stands_out(skins: Skins, number: int) -> float:
-    """How far a face stands out of the panels and bends that its neighbours belong to (mm)."""
-    points = np.concatenate(skins.faces.loops(number))
-    near = {skins.owner.get(i, i) for e in skins.faces.around[number] for i in e.faces if i in skins.owner}
-    out = np.full(len(points), np.inf)
-    for home in near | {skins.owner[number]}:
-        depth = depth_below(skins, home, points)
-        out = np.minimum(out, np.maximum(-depth, depth - skins.thickness_mm))
-    return float(out.max())
-
-
-def _floor(skins: Skins, face: SolidFace) -> bool:
-    """A face that lies parallel to the sheet, between its skins."""
-    above = skins.faces.faces[skins.owner[face.number]]
-    return above.kind == "plane" and abs(float(above.normal @ face.normal)) > math.cos(SMOOTH_RAD)
-
-
-def _check_volume(skins: Skins) -> None:
-    faces, t = skins.faces, skins.thickness_mm
-    area = (sum(faces.faces[i].area for i in skins.upper) + sum(faces.faces[i].area for i in skins.lower)) / 2
-    full = t * area
-    # Work on an edge takes its area from one skin and at most so much from the volume.
-    worked = t * sum(faces.faces[i].area for i in skins.edge_work)
-    volume = faces.volume_mm3
-    room = _SAME_VOLUME * volume
-    if not full - worked - room <= volume <= full + worked + room:
-        raise NotASheet(
-            f"it is not of one thickness: its two sides at {t:.3g} mm make {full / volume:.1%} of its volume"
-        )

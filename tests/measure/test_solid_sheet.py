@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 from parts import bent_solids as made
 
 from lintsvc.handbook.bending import bend_allowance, k_factor
+from lintsvc.measure.solid_rest import skins_of
 from lintsvc.measure.solid_sheet import SheetFound, sheet_of
+from lintsvc.measure.solid_unfold import unfold
 from lintsvc.model.sheet import Arc, Circle, Line, Polyline, Shape, Sheet
 
 K = 0.44
@@ -172,8 +174,44 @@ def test_several_solids_are_no_sheet() -> None:
 def test_countersinks_are_named_and_their_through_hole_is_drawn() -> None:
     part = next(p for p in made.PARTS if p.name == "countersunk")
     result = found(part.make())
-    assert result.asides
-    assert "1 countersink" in result.asides[0]
+    assert result.asides == ("A countersink is part of the solid; the flat shows its through hole.",)
+
+
+def test_counterbores_are_named_and_their_through_holes_are_drawn() -> None:
+    from build123d import Box, Cylinder, Location
+
+    plate = Box(60, 40, 6)
+    for x in (-15, 15):
+        plate -= Cylinder(2.75, 10).moved(Location((x, 0, 0))) + Cylinder(5, 3).moved(Location((x, 0, 3)))
+    result = found(plate)
+    assert result.sheet is not None
+    assert holes(result.sheet) == pytest.approx([5.5, 5.5])
+    assert result.asides == ("2 counterbores are part of the solid; the flat shows their through holes.",)
+
+
+def test_hole_countersunk_from_both_sides_stays_a_circle() -> None:
+    from build123d import Box, Cylinder, Plane, Solid
+
+    plate = Box(60, 40, 3) - Cylinder(2.5, 10)
+    for z, way in ((1.5, -1), (-1.5, 1)):
+        plate -= Solid.make_cone(3.3, 2.5, 0.8, plane=Plane(origin=(0, 0, z), z_dir=(0, 0, way)))
+    assert holes(sheet_from(plate)) == pytest.approx([5.0])
+
+
+#: Square walls all round: no sharp corners, no worked edges, no cones.
+SQUARE = [
+    p
+    for p in made.PARTS
+    if p.radius_mm > 0 and p.name.split()[0] not in ("rounded", "chamfered", "countersunk", "sunk")
+]
+
+
+@pytest.mark.parametrize("part", SQUARE, ids=[p.name for p in SQUARE])
+def test_with_the_neutral_line_in_the_middle_the_flat_has_the_volume_of_the_solid(part: made.Bent) -> None:
+    # At K = 0.5 the allowance is the length of the middle of a bend: flat area times thickness is the volume.
+    shape = part.make()
+    flat = unfold(skins_of(shape.solids()[0].wrapped), lambda radius, thickness: 0.5)
+    assert flat.outline.area * part.thickness_mm == pytest.approx(shape.volume, rel=1e-4)
 
 
 @settings(max_examples=15, deadline=None)
