@@ -65,7 +65,7 @@ def make_plan(
         here = project.configs(Path.cwd())
         configs |= {x.path: x for x in here}
         plan.fail_on = next((x.fail_on for x in reversed(here) if x.fail_on), "error")
-        plan.rule_folders = _rule_folders(folders, configs.values())
+        plan.rule_folders = rule_folders_of(folders, configs.values())
         plan.set_asides = tuple(_set_asides(set_aside, configs.values()))
     except ConfigError as error:
         raise click.UsageError(str(error)) from None
@@ -105,7 +105,7 @@ def _changed(reference: str | None, paths: Sequence[Path]) -> set[str] | None:
     return changed_since(reference, repository_of(paths))
 
 
-def _rule_folders(named: Sequence[Path], configs: Collection[Config]) -> tuple[Path, ...]:
+def rule_folders_of(named: Sequence[Path], configs: Collection[Config]) -> tuple[Path, ...]:
     """Return the folders of further packs: as named, by each lintsvc.toml, and `lint-rules` beside one."""
     folders = list(named)
     beside = [Path.cwd()]

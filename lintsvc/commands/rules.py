@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from lintsvc.commands.packs import packs_or_fail, rules_option
+
+if TYPE_CHECKING:
+    from lintsvc.rulebook.packs import Pack
 
 
 @click.command()
@@ -20,11 +25,22 @@ from lintsvc.commands.packs import packs_or_fail, rules_option
     show_default=True,
     help="How the list is written; JSON has everything that is known of each rule.",
 )
-def rules(folders: tuple[Path, ...], form: str) -> None:
+@click.option(
+    "--effective",
+    is_flag=True,
+    help="What holds in the working folder, after lintsvc.toml and packs changed it, and from where.",
+)
+@click.option("--process", type=click.Choice(["powder-bed", "sheet"]), help="With --effective: for this process.")
+@click.option("--material", metavar="ID", help="With --effective: for this material.")
+def rules(folders: tuple[Path, ...], form: str, effective: bool, process: str | None, material: str | None) -> None:
     """List the rules: id, level, process and what is wrong."""
     from lintsvc.reports.rule_pages import rules_json, rules_table
     from lintsvc.reports.tables import markdown_table, text_table
 
+    if effective:
+        rows = list(_effective(folders, process, material))
+        click.echo(markdown_table(rows) if form == "markdown" else "\n".join(text_table(rows)))
+        return
     packs = packs_or_fail(folders)
     if form == "json":
         click.echo(rules_json(packs))
@@ -32,6 +48,57 @@ def rules(folders: tuple[Path, ...], form: str) -> None:
         click.echo(markdown_table(rules_table(packs)))
     else:
         click.echo("\n".join(text_table(rules_table(packs))))
+
+
+def _effective(
+    folders: Sequence[Path], process: str | None, material_id: str | None
+) -> Iterator[tuple[str, str, str, str]]:
+    """Yield the rows of a table: rule, level, limit, and where it is from."""
+    from lintsvc.commands.plan import choices_of, rule_folders_of
+    from lintsvc.handbook.materials import material
+    from lintsvc.project.config import ConfigError
+    from lintsvc.project.project import Project
+    from lintsvc.reports.rule_pages import limit_text
+    from lintsvc.rulebook.adjust import adjust, check_adjustments
+    from lintsvc.rulebook.packs import changes_of
+    from lintsvc.rulebook.rule import RuleError
+
+    words = {"process": process or "", "material": material_id or ""}
+    choices = choices_of(words)
+    try:
+        configs = Project(Path.cwd()).configs(Path.cwd())
+        packs = packs_or_fail(rule_folders_of(folders, configs))
+        known = [rule for pack in packs for rule in pack.rules]
+        changes = changes_of(packs)
+        for config in configs:
+            changes = changes.then(config.adjustments)
+        check_adjustments(known, changes)
+    except (ConfigError, RuleError) as error:
+        raise click.UsageError(str(error)) from None
+    held = None if choices.material is None else material(choices.material)
+    found = adjust(known, changes, choices.process, held)
+    after = {x.id: x for x in found.rules}
+    yield ("rule", "level", "limit", "from")
+    for rule in known:
+        if process is not None and process not in rule.processes:
+            continue
+        if rule.id in found.off:
+            yield (rule.id, "off", "", found.off[rule.id])
+            continue
+        changed = after[rule.id]
+        rows = [x for x in changed.limits if held is None or x.material in ("any", held.id, held.family)]
+        yield (rule.id, changed.level, "", _file(rule.path, packs))
+        for row in rows:
+            name = "" if row.name == "limit" else f"{row.name} "
+            yield ("", "", f"{name}{row.material} {limit_text(row)}", f"{row.source.kind}: {row.source.text}")
+
+
+def _file(path: str, packs: Sequence[Pack]) -> str:
+    """Return a rule's file from its pack's folder: built-in ones lie anywhere."""
+    for pack in packs:
+        if Path(path).is_relative_to(pack.folder):
+            return f"{pack.name}/{Path(path).name}"
+    return path
 
 
 @click.command()

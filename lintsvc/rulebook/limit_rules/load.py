@@ -85,6 +85,8 @@ class _Reader:
         def check(part: Checked) -> Iterator[Hit]:
             yield from hits(part, condition, source)
 
+        # For `fixtures`: the same rule with its limit moved.
+        check.moved = lambda factor: lambda part: hits(part, condition, source, factor)  # type: ignore[attr-defined]
         check.__doc__ = self._docstring(condition)
         sign = condition.compared.sign
         try:

@@ -52,23 +52,26 @@ def needs_of(condition: Condition) -> tuple[Any, ...]:
     return tuple(sorted(needs))
 
 
-def hits(part: Checked, condition: Condition, source: Source) -> Iterator[Hit]:
-    """Yield a hit for everything that the condition holds for, alike things of a flat together."""
+def hits(part: Checked, condition: Condition, source: Source, factor: float = 1.0) -> Iterator[Hit]:
+    """Yield a hit for everything that the condition holds for, alike things of a flat together.
+
+    `factor` moves the limit: for trying out whether a fixture lies just at it.
+    """
     scope = _scope(part, None, None)
     if not all(_value(x, scope) for x in condition.before):
         return
     compared, feature = condition.compared, condition.feature
     if feature is None:
-        measured, limit = _value(compared.measured, scope), _value(compared.limit, scope)
+        measured, limit = _value(compared.measured, scope), factor * _value(compared.limit, scope)
         if _past(compared, measured, limit):
             whole = part.flat.where_of_all if part.part.kind == "sheet" else part.body.everywhere()
             yield Hit(measured, whole, limit=limit, unit=compared.measured.kind.unit, limit_source=source)
         return
-    reach = _value(compared.limit, scope) if feature.within else 0.0
+    reach = factor * _value(compared.limit, scope) if feature.within else 0.0
     found: list[_Found] = []
     for item in feature.find(part, reach):
         its = _scope(part, feature, item)
-        measured, limit = _value(compared.measured, its), _value(compared.limit, its)
+        measured, limit = _value(compared.measured, its), factor * _value(compared.limit, its)
         if _past(compared, measured, limit) and all(_value(x, its) for x in condition.narrowed):
             found.append(_Found(measured, limit, item))
     if feature.kind == "body":
