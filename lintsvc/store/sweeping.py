@@ -14,7 +14,7 @@ import redis
 from sqlalchemy.exc import SQLAlchemyError
 
 from lintsvc.settings import Settings
-from lintsvc.store import checks, claims, events, keeping
+from lintsvc.store import checks, claims, events, keeping, uploads
 from lintsvc.store.blobs import Blobs
 from lintsvc.store.database import Database
 from lintsvc.store.queue import Caller
@@ -50,6 +50,10 @@ class Sweeper:
             while found := checks.expired_checks(self.db, self.settings.keep_days * 86_400):
                 delete_and_purge(self.db, self.blobs, self.client, found)
                 count += len(found)
+        for upload in uploads.expired_uploads(self.db):
+            uploads.drop_upload(self.db, self.blobs, upload.id)
+            if upload.sha256 is not None:
+                keeping.purge(self.db, self.blobs, checks.Deleted(files=(upload.sha256,)))
         keeping.purge_unused(self.db, self.blobs)
         return count
 

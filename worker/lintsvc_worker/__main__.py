@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import faulthandler
 import logging
 import os
 import signal
@@ -19,11 +20,14 @@ def main() -> int:
     """Run a worker. Return its exit status."""
     settings = Settings.from_environment()
     set_up_logging(settings, "worker")
+    # What every thread is at, into the log: for a worker that seems to hang.
+    faulthandler.register(signal.SIGUSR1)
     _end_with_parent()
     from lintsvc.store.sweeping import Sweeper
+    from lintsvc_worker import watchdog
     from lintsvc_worker.catalogue_run import store_catalogue
     from lintsvc_worker.context import again_and_again
-    from lintsvc_worker.tasks import app, context
+    from lintsvc_worker.tasks import activity, app, context
     from lintsvc_worker.zygote_client import CannotWarmUp
 
     here = context()
@@ -35,6 +39,7 @@ def main() -> int:
         log.error("the worker cannot start: %s", error)
         return 1
     Sweeper(settings, here.db, here.blobs, here.caller, here.redis).start()
+    watchdog.start(here, activity)
     # Celery warns of root; the children that touch a stranger's bytes are not root, see `fence`.
     warnings.filterwarnings("ignore", module="celery.platforms")
     app.worker_main(

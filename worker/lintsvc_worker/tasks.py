@@ -15,12 +15,14 @@ from lintsvc.store.queue import CHECK, RENDER, make_celery
 from lintsvc_worker.check_run import run_check
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.render_run import run_render
+from lintsvc_worker.watchdog import Activity
 
 log = logging.getLogger(__name__)
 
 settings = Settings.from_environment()
 app = make_celery(settings)
 _turns = itertools.count()
+activity = Activity()
 _context: Context | None = None
 _lock = threading.Lock()
 
@@ -38,6 +40,11 @@ def context() -> Context:
 def check(check_id: str, request: str = "") -> None:
     """Take the next check. The id only says which one the call was sent for."""
     here = context()
+    with activity.task():
+        _take_next(here)
+
+
+def _take_next(here: Context) -> None:
     # Every fourth claim goes by turn alone, so that small files cannot keep big ones waiting for ever.
     fair = next(_turns) % 4 == 3
     claim = again_and_again(
@@ -52,7 +59,8 @@ def check(check_id: str, request: str = "") -> None:
 @app.task(name=RENDER)  # type: ignore[untyped-decorator]
 def render(check_id: str, name: str, number: int, request: str = "") -> None:
     """Make something from a finished check."""
-    run_render(context(), check_id, name, number)
+    with activity.task():
+        run_render(context(), check_id, name, number)
 
 
 @signals.worker_shutting_down.connect  # type: ignore[untyped-decorator]
