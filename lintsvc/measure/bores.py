@@ -18,6 +18,8 @@ from lintsvc.model.finding import Where
 _SWEEP_DEG = 300.0
 #: A hole of fewer flats is a polygon: a nut's seat, a square pocket.
 _FACETS = 8
+#: The middles of its flats come no nearer to the axis than those of so few.
+_FLATS = np.cos(np.pi / _FACETS) - 0.01
 #: Material this near behind the end, in diameters, is the hole's bottom: flat, round or a drill's cone.
 _BOTTOM = 0.75
 
@@ -104,7 +106,7 @@ def _bore(mesh: Mesh, faces: Ints) -> Bore | None:
     # Corners of facets lie on the circle; a facet that was split again has more corners, on its chord.
     radius = max(radius, float(off.max()))
     sweep, facets = _around(mesh, faces, frame, centre)
-    if sweep < _SWEEP_DEG or facets < _FACETS:
+    if sweep < _SWEEP_DEG or facets < _FACETS or off.min() < _FLATS * radius:
         return None
     along = corners @ axis
     start = frame @ centre

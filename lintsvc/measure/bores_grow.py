@@ -11,16 +11,23 @@ from lintsvc.measure.mesh import Ints, Mesh
 
 #: Two facets of a hole turn by less than this; six around are the fewest.
 _TURN = np.cos(np.radians(62.0))
+#: An axis is guessed first over such bends alone: a drill's cone bends off the hole's wall by more.
+_GENTLE = np.cos(np.radians(35.0))
 #: Facets that turn by less than half a degree say nothing about an axis.
 _FLAT = np.cos(np.radians(0.5))
-#: So many faces are looked at to guess an axis, more where too few of them lie beyond a bend, up to a most.
+#: So many faces are looked at to guess an axis; more where they bend by less than 65 degrees, up to a most.
 _GUESS = 40
-_BENDS = 24
-_MOST = 800
+_BENT = np.cos(np.radians(65.0))
+_MOST = 1600
+#: A stretch is grown and fitted again as long as it gets larger, so often at most.
+_PASSES = 6
+#: The normals around an axis spread by at least that much; along it by no more than that share of it.
+_SPREAD = 0.0015
+_ALONG = 0.03
 #: So many guesses are made, at most, on however fine a mesh; a hole of a fine mesh has many faces.
 _GUESSES = 40_000
 #: Corners lie on the circle or, where eight facets are split again, this share of the radius inside it.
-_OUTSIDE = 0.03
+_OUTSIDE = 0.07
 _INSIDE = 0.08
 #: Normals are at right angles to the axis to within this sine.
 _SQUARE = 0.06
@@ -28,7 +35,7 @@ _SQUARE = 0.06
 
 def grow_bores(mesh: Mesh) -> tuple[Ints, int]:
     """Label (m,) the faces of each stretch from 0; -1 for the others. Returns labels and how many there are."""
-    label, count = _grow(mesh.vertices, mesh.faces, mesh.normals, mesh.areas, mesh.mates, mesh.rounding_mm)
+    label, count = _grow(mesh.vertices, mesh.faces, mesh.normals, mesh.mates, mesh.rounding_mm)
     return label, int(count)
 
 
@@ -38,8 +45,8 @@ def _dot(a: Any, b: Any) -> Any:
 
 
 @compiled
-def _hollow(f: int, k: int, vertices: Any, faces: Any, normals: Any, mates: Any) -> Any:
-    """The neighbour over edge k of face f, when the two bend hollow side out like a hole's wall; else -1.
+def _hollow(f: int, k: int, turn: float, vertices: Any, faces: Any, normals: Any, mates: Any) -> Any:
+    """The neighbour over edge k of face f, when they bend like a hole's wall by less than `turn` (a cosine); else -1.
 
     A flat neighbour counts too, as -2 - its number: it may be the other half of the same facet.
     """
@@ -48,7 +55,7 @@ def _hollow(f: int, k: int, vertices: Any, faces: Any, normals: Any, mates: Any)
         return -1
     g = other // 3
     c = _dot(normals[f], normals[g])
-    if c <= _TURN:
+    if c <= turn:
         return -1
     if c >= _FLAT:
         return -2 - g
@@ -61,7 +68,7 @@ def _hollow(f: int, k: int, vertices: Any, faces: Any, normals: Any, mates: Any)
 
 
 @compiled
-def _fit(members: Any, count: int, vertices: Any, faces: Any, normals: Any, areas: Any, axis: Any, centre: Any) -> Any:
+def _fit(members: Any, count: int, vertices: Any, faces: Any, normals: Any, axis: Any, centre: Any) -> Any:
     """Fill in the axis and a point on it; return the radius, or 0 when the faces do not bend around one axis."""
     spread = np.zeros((3, 3))
     total = 0.0
@@ -73,7 +80,7 @@ def _fit(members: Any, count: int, vertices: Any, faces: Any, normals: Any, area
                 spread[a, b] += normals[f, a] * normals[f, b]
         total += 1.0
     values, vectors = np.linalg.eigh(spread)
-    if values[0] > _SQUARE * _SQUARE * total or values[1] < 0.02 * total:
+    if values[0] > _ALONG * values[1] or values[1] < _SPREAD * total:
         return 0.0
     for k in range(3):
         axis[k] = vectors[k, 0]
@@ -130,7 +137,7 @@ def _fits(f: int, axis: Any, centre: Any, radius: float, slack: float, vertices:
 
 
 @compiled
-def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, rounding: float) -> Any:
+def _grow(vertices: Any, faces: Any, normals: Any, mates: Any, rounding: float) -> Any:
     count = faces.shape[0]
     label = np.full(count, -1, np.int32)
     tried = np.zeros(count, np.bool_)
@@ -141,7 +148,7 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
     seeds = 0
     for f in range(count):
         for k in range(3):
-            if _hollow(f, k, vertices, faces, normals, mates) >= 0:
+            if _hollow(f, k, _TURN, vertices, faces, normals, mates) >= 0:
                 seeds += 1
                 break
     stride = max(1, seeds // _GUESSES)
@@ -153,47 +160,52 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
             continue
         hollow = False
         for k in range(3):
-            if _hollow(seed, k, vertices, faces, normals, mates) >= 0:
+            if _hollow(seed, k, _TURN, vertices, faces, normals, mates) >= 0:
                 hollow = True
         if not hollow:
             continue
         passed += 1
         if passed % stride != 0:
             continue
-        # A few faces around the seed say where the axis is.
-        stamp += 1
-        members[0] = seed
-        seen[seed] = stamp
-        n = 1
-        at = 0
-        bends = 0
-        while at < n and n < _MOST and (n < _GUESS or bends < _BENDS):
-            for k in range(3):
-                g = _hollow(members[at], k, vertices, faces, normals, mates)
-                bend = g >= 0
-                if g <= -2:
-                    g = -2 - g
-                if g >= 0 and seen[g] != stamp and label[g] < 0 and n < _MOST:
-                    seen[g] = stamp
-                    members[n] = g
-                    n += 1
-                    if bend:
-                        bends += 1
-            at += 1
         radius = 0.0
-        # The guess may reach over the hole's rim: try with fewer faces, too.
-        tries = n
-        while tries >= 3:
-            radius = _fit(members, tries, vertices, faces, normals, areas, axis, centre)
-            slack = 4 * rounding
-            if radius > 0 and _fits(seed, axis, centre, radius, slack, vertices, faces, normals):
+        n = 0
+        for turn in (_GENTLE, _TURN):
+            # A few faces around the seed say where the axis is.
+            stamp += 1
+            members[0] = seed
+            seen[seed] = stamp
+            n = 1
+            at = 0
+            bent = 1.0
+            while at < n and n < _MOST and (n < _GUESS or bent > _BENT):
+                for k in range(3):
+                    g = _hollow(members[at], k, turn, vertices, faces, normals, mates)
+                    if g <= -2:
+                        g = -2 - g
+                    if g >= 0 and seen[g] != stamp and label[g] < 0 and n < _MOST:
+                        seen[g] = stamp
+                        members[n] = g
+                        n += 1
+                        bent = min(bent, _dot(normals[g], normals[seed]))
+                at += 1
+            # The guess may reach over the hole's rim: try with fewer faces, too.
+            tries = n
+            while tries >= 3:
+                radius = _fit(members, tries, vertices, faces, normals, axis, centre)
+                if radius > 0 and _fits(seed, axis, centre, radius, 4 * rounding, vertices, faces, normals):
+                    break
+                radius = 0.0
+                tries = tries // 2
+            if radius > 0:
                 break
-            radius = 0.0
-            tries = tries // 2
         tried[seed] = True
         if radius == 0:
+            # The faces around it would give the same.
+            for i in range(min(n, _GUESS // 4)):
+                tried[members[i]] = True
             continue
-        for again in range(2):
+        before = 0
+        for again in range(_PASSES):
             stamp += 1
             members[0] = seed
             seen[seed] = stamp
@@ -204,7 +216,7 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
                 f = members[at]
                 at += 1
                 for k in range(3):
-                    g = _hollow(f, k, vertices, faces, normals, mates)
+                    g = _hollow(f, k, _TURN, vertices, faces, normals, mates)
                     if g <= -2:
                         g = -2 - g
                     if g < 0 or seen[g] == stamp or label[g] >= 0:
@@ -213,12 +225,15 @@ def _grow(vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, round
                     if _fits(g, axis, centre, radius, slack, vertices, faces, normals):
                         members[n] = g
                         n += 1
-            if again == 0:
-                better = _fit(members, n, vertices, faces, normals, areas, axis, centre)
+            if again < _PASSES - 1 and n > before:
+                before = n
+                better = _fit(members, n, vertices, faces, normals, axis, centre)
                 if better == 0:
                     n = 0
                     break
                 radius = better
+            else:
+                break
         for i in range(n):
             tried[members[i]] = True
         if n >= 6:

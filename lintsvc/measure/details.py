@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lintsvc.measure.creases import CREASE_DEG, nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.patches import Patches, patches
+from lintsvc.measure.topology_groups import components
 from lintsvc.model.finding import Where
 
 #: A step lower than this is no detail but noise of the export.
@@ -62,33 +63,38 @@ def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
     area = np.bincount(smooth.label, weights=mesh.areas, minlength=smooth.count).astype(np.float64)
     steps = _steps(mesh, smooth, area, limit_mm)
     # The smaller of the two faces that a step joins is the detail, the larger one what it is on.
-    groups: dict[tuple[int, bool, int], list[_Step]] = {}
+    groups: dict[tuple[bool, int], list[_Step]] = {}
     for step in sorted(steps, key=lambda x: x.height):
         raised = bool(area[step.top] <= area[step.foot])
-        base = step.foot if raised else step.top
         rung = round(np.log(step.height) / _ALIKE)
         # A step on the border between two rungs joins the one that is there already.
-        rung = next((r for r in (rung, rung - 1) if (base, raised, r) in groups), rung)
-        groups.setdefault((base, raised, rung), []).append(step)
+        rung = next((r for r in (rung, rung - 1) if (raised, r) in groups), rung)
+        groups.setdefault((raised, rung), []).append(step)
     order, starts = smooth.groups()
     details = []
-    for (_, raised, _), members in groups.items():
-        islands = {x.top if raised else x.foot for x in members}
-        shown = sorted(islands | {x.patch for x in members})
-        faces = np.sort(np.concatenate([order[starts[p] : starts[p + 1]] for p in shown])).astype(np.int32)
-        corners = mesh.vertices[mesh.faces[faces].ravel()]
-        details.append(
-            Detail(
-                members[0].height,
-                raised,
-                len(islands),
-                sum(x.length for x in members),
-                members[0].span,
-                faces,
-                (corners.min(axis=0), corners.max(axis=0)),
-            )
-        )
+    for (raised, _), alike in groups.items():
+        # Together: on one face, like letters, or around one island, like both sides of a ring.
+        whole = components(smooth.count, [x.top for x in alike], [x.foot for x in alike])
+        for number in np.unique(whole[[x.top for x in alike]]):
+            members = [x for x in alike if whole[x.top] == number]
+            islands = {x.top if raised else x.foot for x in members}
+            shown = sorted(islands | {x.patch for x in members})
+            faces = np.sort(np.concatenate([order[starts[p] : starts[p + 1]] for p in shown])).astype(np.int32)
+            details.append(_detail(mesh, raised, islands, members, faces))
     return sorted(details, key=lambda x: x.height_mm)
+
+
+def _detail(mesh: Mesh, raised: bool, islands: set[int], members: list[_Step], faces: Ints) -> Detail:
+    corners = mesh.vertices[mesh.faces[faces].ravel()]
+    return Detail(
+        members[0].height,
+        raised,
+        len(islands),
+        sum(x.length for x in members),
+        members[0].span,
+        faces,
+        (corners.min(axis=0), corners.max(axis=0)),
+    )
 
 
 def _steps(mesh: Mesh, smooth: Patches, area: Floats, limit_mm: float) -> list[_Step]:

@@ -11,6 +11,7 @@ from lintsvc.measure.balls import INSIDE, balls
 from lintsvc.measure.creases import nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, frame_of, point3
 from lintsvc.measure.patches import Patches, patches
+from lintsvc.measure.room import rectangles
 from lintsvc.model.finding import Where
 
 #: Faces within this turn, edge by edge, are flat together, if the whole stays flat.
@@ -97,11 +98,8 @@ def _panel(
         return None, set()
     behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
     sides = np.concatenate([faces, *(np.flatnonzero(flats.label == x) for x in behind)])
-    frame = frame_of(normal)
-    flat = corners @ frame
-    middle2 = flat.mean(axis=0)
-    _, axes = np.linalg.eigh((flat - middle2).T @ (flat - middle2))
-    extents = np.ptp(flat @ axes, axis=0)
+    around = rectangles(corners @ frame_of(normal))
+    extents = around[around.prod(axis=1).argmin()]
     held, free = _rims(mesh, flats, np.isin(flats.label, [patch, *behind]))
     # The corners too: the farthest point of a wall is on its rim.
     reach, far, hold = _farthest(mesh, np.concatenate([points[thin], corners]), held)

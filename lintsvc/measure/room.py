@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial import ConvexHull, QhullError
 
-from lintsvc.measure.mesh import Floats, Mesh
+from lintsvc.measure.mesh import Floats, Mesh, frame_of
 
 #: Facets of the hull that are tried as the box's bottom, the largest first.
 _BOTTOMS = 400
+#: Ways of laying the outline that are tried beside those flush with an edge: a long part fits across a diagonal.
+_TURNS = np.radians(np.arange(0.0, 90.0, 2.5))
 
 
 def sides_of_box(mesh: Mesh, room_mm: tuple[float, float, float]) -> tuple[float, float, float]:
     """Return the sides, longest first, of a box around the part that fits best into a room of the given sides.
 
-    Tries the file's axes first. If that does not fit, every facet of the convex hull as the bottom, with
-    a side along each edge of the outline: the smallest box has a face on the hull (J. O'Rourke, 1985,
-    shows that an optimal box has two adjacent faces flush with edges; a flush facet is the usual case).
+    Tries the file's axes first. If that does not fit, every facet of the convex hull as the bottom, and the
+    outline above it flush with each of its edges and turned by steps. The smallest box of a body has two
+    neighbouring sides flush with edges of the hull (J. O'Rourke, 1985), most often one with a facet.
     """
     low, high = mesh.box
     best = _sorted(high - low)
     room = _sorted(np.array(room_mm))
     if (best <= room).all() or not len(mesh):
         return _three(best)
-    from scipy.spatial import ConvexHull, QhullError
-
     try:
         hull = ConvexHull(mesh.vertices)
     except QhullError:
@@ -35,17 +36,9 @@ def sides_of_box(mesh: Mesh, room_mm: tuple[float, float, float]) -> tuple[float
     _, unique = np.unique(np.round(np.abs(hull.equations[:, :3]), 5), axis=0, return_index=True)
     for i in unique[np.argsort(-area[unique], kind="stable")][:_BOTTOMS]:
         normal = hull.equations[i, :3]
-        across = np.cross(normal, np.eye(3)[np.abs(normal).argmin()])
-        across /= np.linalg.norm(across)
-        flat = corners @ np.stack([across, np.cross(normal, across)], axis=1)
-        height = float(np.ptp(corners @ normal))
-        outline = flat[ConvexHull(flat).vertices]
-        edges = np.roll(outline, -1, axis=0) - outline
-        edges = edges[np.linalg.norm(edges, axis=1) > 0]
-        edges /= np.linalg.norm(edges, axis=1)[:, None]
-        along = np.ptp(outline @ edges.T, axis=0)
-        beside = np.ptp(outline @ np.stack([-edges[:, 1], edges[:, 0]]), axis=0)
-        sides = -np.sort(-np.stack([along, beside, np.full(len(along), height)], axis=1), axis=1)
+        across = rectangles(corners @ frame_of(normal))
+        height = np.full((len(across), 1), np.ptp(corners @ normal))
+        sides = -np.sort(-np.concatenate([across, height], axis=1), axis=1)
         worst = (sides / room).max(axis=1)
         k = int(worst.argmin())
         if worst[k] < (best / room).max():
@@ -53,6 +46,17 @@ def sides_of_box(mesh: Mesh, room_mm: tuple[float, float, float]) -> tuple[float
             if worst[k] <= 1:
                 break
     return _three(best)
+
+
+def rectangles(points: Floats) -> Floats:
+    """Sides (k, 2) of rectangles around (n, 2) points: flush with each edge of their hull, and turned by steps."""
+    outline = points[ConvexHull(points).vertices]
+    edges = np.roll(outline, -1, axis=0) - outline
+    turns = np.concatenate([np.arctan2(edges[:, 1], edges[:, 0]), _TURNS])
+    ways = np.stack([np.cos(turns), np.sin(turns)])
+    along = np.ptp(outline @ ways, axis=0)
+    beside = np.ptp(outline @ np.stack([-ways[1], ways[0]]), axis=0)
+    return np.stack([along, beside], axis=1)
 
 
 def _sorted(sides: Floats) -> Floats:

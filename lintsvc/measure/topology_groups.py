@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lintsvc.measure.compiled import compiled
 
 Ints = NDArray[np.int32]
 
 
-def components(count: int, first: NDArray[Any], second: NDArray[Any]) -> Ints:
+def components(count: int, first: ArrayLike, second: ArrayLike) -> Ints:
     """Label `count` things that hang together by pairs (first, second): (count,) labels from 0, by lowest member."""
     labels: Ints = _components(count, np.asarray(first, np.int32), np.asarray(second, np.int32))
     return labels

@@ -51,6 +51,7 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     stroke = limits["stroke"].value
     for kind, places in (("Raised", part.body.thin_places(stroke)), ("Sunk", part.body.narrow_places(stroke))):
         for place in places:
-            if place.low and not place.round and not place.in_void and not place.slight(stroke):
+            long = place.length_mm > 3 * place.width_mm
+            if place.low and long and not place.round and not place.in_void and not place.slight(stroke):
                 words = {"kind": kind, "way": "wide", "length": round(place.length_mm, 1)}
                 yield Hit(place.width_mm, place.where(), limit="stroke", words=words, sure=place.sure())

@@ -27,11 +27,10 @@ MACHINE = Source(
 def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     """Part larger than the build space.
 
-    A part that does not fit the machine cannot be made in one piece. The part may be turned; a long
-    thin one may still fit across a diagonal, which is not tried.
+    A part that does not fit the machine cannot be made in one piece.
 
-    Measured: the sides of the smallest box around the part, turned to fit best, sorted by length
-    and held against the sides of the build space.
+    Measured: the sides of the box around the part that fits the build space best, however the part is laid on one
+    of its faces and turned on it, across a diagonal of the floor too, but not across the diagonal of the space.
     Ignore when: the shop has a larger machine.
     """
     names = ("longest", "middle", "shortest")

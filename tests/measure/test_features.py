@@ -1,0 +1,110 @@
+"""Knife edges, raised and sunk detail, panels and slender walls."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from manifold3d import CrossSection, Manifold
+from parts import bodies
+from parts.planted_bodies import block, mesh_of
+
+from lintsvc.measure.bodies import BodyMeasurements
+
+
+def measured(mesh: bodies.Mesh) -> BodyMeasurements:
+    return BodyMeasurements(bodies.body(mesh))
+
+
+@pytest.mark.parametrize("angle_deg", [5, 10, 20, 30, 45])
+@pytest.mark.parametrize("cells", [1, 12])
+def test_knife_edge_reaches_as_far_as_its_angle_says(angle_deg: float, cells: int) -> None:
+    knives = measured(bodies.wedge(angle_deg, cells=cells)).knife_edges(0.8)
+    # The wedge's other corner, at its back, is sharp too when the angle is large.
+    knife = next(x for x in knives if abs(x.span[0][0]) < 1e-6)
+    assert knife.reach_mm == pytest.approx(0.4 / np.tan(np.radians(angle_deg / 2)), rel=1e-3)
+    assert knife.angle_deg == pytest.approx(angle_deg, rel=1e-3)
+    assert knife.length_mm == pytest.approx(20, rel=1e-3)
+
+
+def test_square_corner_and_thin_plate_have_no_knife_edge() -> None:
+    assert measured(bodies.box((10, 10, 10))).knife_edges(0.8) == []
+    assert measured(bodies.plate(0.5)).knife_edges(0.8) == []
+
+
+def test_curved_blade_is_one_knife_edge() -> None:
+    # Two arcs of radius 10 that meet at 2 x acos(0.95).
+    lens = (Manifold.cylinder(8, 10, -1, 256).translate([0, 9.5, 0])) ^ Manifold.cylinder(8, 10, -1, 256).translate(
+        [0, -9.5, 0]
+    )
+    knives = measured(mesh_of(lens)).knife_edges(0.8)
+    assert len(knives) == 2
+    # Where the lens is 0.8 thick: y = 0.4 on both sides, by the circles.
+    tip = np.sqrt(10**2 - 9.5**2)
+    expected = tip - np.sqrt(10**2 - 9.9**2)
+    assert knives[0].reach_mm == pytest.approx(expected, rel=0.15)
+
+
+@pytest.mark.parametrize("height", [0.1, 0.3, 0.45])
+@pytest.mark.parametrize("splits", [0, 2])
+def test_raised_and_sunk_bars_have_their_height(height: float, splits: int) -> None:
+    plate = block(30, 20, 4)
+    bar = block(8, 2, height + 1)
+    for part, raised in ((plate + bar.translate([0, 0, 3]), True), (plate - bar.translate([0, 0, 4 - height]), False)):
+        mesh = mesh_of(part)
+        for _ in range(splits):
+            mesh = bodies.split(mesh)
+        (detail,) = measured(bodies.turned(mesh, 3)).details(0.5)
+        assert detail.raised is raised
+        assert detail.height_mm == pytest.approx(height, rel=0.01)
+        assert detail.length_mm == pytest.approx(20, rel=0.01)
+
+
+def test_letters_of_one_height_are_one_detail() -> None:
+    part = block(40, 20, 4)
+    for i in range(5):
+        part += block(2, 6, 1.3).translate([-14 + 7 * i, 0, 3])
+    (detail,) = measured(mesh_of(part)).details(0.5)
+    assert detail.count == 5
+
+
+def test_detail_on_a_round_face_is_found() -> None:
+    ring = Manifold.cylinder(4, 10.3, -1, 128).translate([0, 0, 8])
+    part = Manifold.cylinder(20, 10, -1, 128) + ring
+    (detail,) = measured(mesh_of(part)).details(0.5)
+    assert detail.raised
+    assert detail.height_mm == pytest.approx(0.3, rel=0.02)
+
+
+def test_steps_as_high_as_the_limit_and_chamfers_are_no_details() -> None:
+    assert measured(mesh_of(block(30, 20, 4) + block(8, 2, 1.6).translate([0, 0, 3]))).details(0.5) == []
+    outline = CrossSection([[[0, 0], [20, 0], [20, 4.7], [19.7, 5], [0.3, 5], [0, 4.7]]])
+    assert measured(mesh_of(Manifold.extrude(outline, 30))).details(0.5) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_panel_has_its_size_and_thickness(seed: int) -> None:
+    (panel,) = measured(bodies.turned(bodies.plate(2.0, (160.0, 90.0)), seed)).panels(3.0)
+    assert panel.thickness_mm == pytest.approx(2.0, rel=1e-3)
+    assert (panel.length_mm, panel.breadth_mm) == (pytest.approx(160, rel=1e-3), pytest.approx(90, rel=1e-3))
+    assert panel.reach_mm == 0
+
+
+def test_panel_with_ribs_and_holes_is_a_panel_and_a_block_is_none() -> None:
+    part = block(160, 90, 2) + block(150, 2, 8) - block(10, 10, 9).translate([40, 20, -1])
+    assert any(x.length_mm == pytest.approx(160, rel=1e-3) for x in measured(mesh_of(part)).panels(3.0))
+    assert measured(bodies.box((160, 90, 10))).panels(3.0) == []
+
+
+def test_wall_reaches_from_its_foot_to_its_rim() -> None:
+    walls = measured(mesh_of(block(40, 20, 5) + block(30, 1.2, 31).translate([0, 0, 4]))).panels(3.0)
+    (wall,) = [x for x in walls if x.free and x.reach_mm > 0]
+    assert wall.thickness_mm == pytest.approx(1.2, rel=1e-3)
+    assert wall.reach_mm == pytest.approx(30, rel=1e-3)
+
+
+def test_wall_held_on_three_sides_reaches_less() -> None:
+    # The wall between two thick ones: its middle is nearer to them than to the foot.
+    part = block(40, 20, 5) + block(30, 1.2, 31).translate([0, 0, 4])
+    part += block(5, 20, 35).translate([-17.5, 0, 0]) + block(5, 20, 35).translate([17.5, 0, 0])
+    walls = [x for x in measured(mesh_of(part)).panels(3.0) if x.free and x.reach_mm > 0]
+    assert [x.reach_mm for x in walls] == [pytest.approx(15, rel=0.03)]
