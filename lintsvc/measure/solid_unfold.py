@@ -118,8 +118,12 @@ class _Layout:
         self._place()
 
     def _upper_is_up(self) -> bool:
-        bends = [self.faces.faces[i] for i in self.skins.upper if self.faces.faces[i].kind == "cylinder"]
-        ups = sum(1 if face.hollow else -1 for face in bends) + sum(1 if x.upward else -1 for x in self.skins.sharp)
+        # A bend that windows interrupt counts once: its pieces have one axis.
+        bends = set()
+        for face in (self.faces.faces[i] for i in self.skins.upper if self.faces.faces[i].kind == "cylinder"):
+            foot = face.axis_point - face.axis * float(face.axis_point @ face.axis)
+            bends.add((*np.round(np.abs(face.axis), 4).tolist(), *np.round(foot, 2).tolist(), face.hollow))
+        ups = sum(1 if bend[-1] else -1 for bend in bends) + sum(1 if x.upward else -1 for x in self.skins.sharp)
         if ups:
             return ups > 0
         base = self._base()

@@ -99,6 +99,26 @@ def test_bend_lines_run_from_edge_to_edge_in_the_middle_of_their_bend() -> None:
         assert sheet.entities[bend.entity].role == "bend"
 
 
+@pytest.mark.parametrize("bend", [90, -90])
+def test_flat_is_seen_from_the_side_it_folds_towards_and_not_in_a_mirror(bend: int) -> None:
+    # The strip lies along x with its width along z and folds towards +y or -y. Seen from there, with x to the
+    # right, z points down or up.
+    solid = made.strip([40, 30], [bend], 40)
+    solid = made.drill(made.drill(solid, (10, 1, 10), (0, 1, 0), 3), (30, 1, 10), (0, 1, 0), 4)
+    y = (made.R + made.T + 15) * (1 if bend > 0 else -1)
+    solid = made.drill(solid, (40 + made.R + 1, y, 30), (1, 0, 0), 5)
+    sheet = sheet_from(solid)
+    at = {round(2 * s.radius_mm): s.centre for e in sheet.entities for s in e.shapes if isinstance(s, Circle)}
+    (ax, ay), (bx, by), (cx, cy) = (at[d] for d in (3, 4, 5))
+    turn = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+    assert math.copysign(1, turn) == (-1 if bend > 0 else 1)
+    assert [b.direction for b in sheet.bends] == ["up"]
+    # Along the strip: from the second hole to the tangent line, the allowance, and on to the third hole; a bend
+    # towards -y begins its flange a thickness nearer.
+    along = 10 + made.allowance(90, K) + 15 + (0 if bend > 0 else made.T)
+    assert math.hypot(cx - bx, cy - by) == pytest.approx(math.hypot(along, 20), abs=1e-3)
+
+
 def test_interrupted_bend_is_one_line_over_its_windows() -> None:
     for name in ("window in the bend", "two windows in the bend"):
         sheet = sheet_from(next(p for p in made.PARTS if p.name == name).make())
