@@ -27,7 +27,8 @@ def make_celery(settings: Settings) -> Any:
         task_reject_on_worker_lost=True,
         task_serializer="json",
         accept_content=["json"],
-        worker_prefetch_multiplier=1,
+        # Calls are cheap and any worker may take any check: a few at hand bridge the loop's pauses.
+        worker_prefetch_multiplier=4,
         worker_send_task_events=False,
         worker_enable_remote_control=False,
         worker_hijack_root_logger=False,

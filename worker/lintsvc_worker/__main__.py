@@ -7,6 +7,7 @@ import faulthandler
 import logging
 import os
 import signal
+import socket
 import sys
 import warnings
 
@@ -21,7 +22,7 @@ def main() -> int:
     settings = Settings.from_environment()
     set_up_logging(settings, "worker")
     # What every thread is at, into the log: for a worker that seems to hang.
-    faulthandler.register(signal.SIGUSR1)
+    faulthandler.register(signal.SIGUSR2)
     _end_with_parent()
     from lintsvc.store.sweeping import Sweeper
     from lintsvc_worker import watchdog
@@ -42,20 +43,20 @@ def main() -> int:
     watchdog.start(here, activity)
     # Celery warns of root; the children that touch a stranger's bytes are not root, see `fence`.
     warnings.filterwarnings("ignore", module="celery.platforms")
-    app.worker_main(
-        [
-            "--quiet",
-            "worker",
-            "--pool=threads",
-            f"--concurrency={settings.job_count}",
-            "--without-mingle",
-            "--without-gossip",
-            "--without-heartbeat",
-            "--loglevel=WARNING",
-            f"--hostname=lintsvc-{os.getpid()}@%h",
-        ]
+    running = app.Worker(
+        pool_cls="threads",
+        concurrency=settings.job_count,
+        hostname=f"lintsvc-{os.getpid()}@{socket.gethostname()}",
+        loglevel="WARNING",
+        quiet=True,
+        without_mingle=True,
+        without_gossip=True,
+        without_heartbeat=True,
+        # The plain loop: the event loop hangs when Redis dies while it reconnects (seen with kombu 5.7).
+        use_eventloop=False,
     )
-    return 0
+    running.start()
+    return int(running.exitcode or 0)
 
 
 def _end_with_parent() -> None:

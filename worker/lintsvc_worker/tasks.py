@@ -5,12 +5,15 @@ from __future__ import annotations
 import itertools
 import logging
 import threading
+import time
+from functools import partial
 from typing import Any
 
 from celery import signals
 
 from lintsvc.settings import Settings
 from lintsvc.store import claims
+from lintsvc.store.claims import Claim
 from lintsvc.store.queue import CHECK, RENDER, make_celery
 from lintsvc_worker.check_run import run_check
 from lintsvc_worker.context import Context, again_and_again
@@ -21,6 +24,8 @@ log = logging.getLogger(__name__)
 
 settings = Settings.from_environment()
 app = make_celery(settings)
+#: So long one wake-up call takes checks one after another. A picture that somebody waits for comes in between.
+_IN_A_ROW_SECONDS = 0.8
 _turns = itertools.count()
 activity = Activity()
 _context: Context | None = None
@@ -45,15 +50,22 @@ def check(check_id: str, request: str = "") -> None:
 
 
 def _take_next(here: Context) -> None:
-    # Every fourth claim goes by turn alone, so that small files cannot keep big ones waiting for ever.
-    fair = next(_turns) % 4 == 3
-    claim = again_and_again(
-        here,
-        lambda: claims.claim_next(here.db, lease_seconds=settings.lease_seconds, deaths=settings.deaths, fair=fair),
-    )
-    if claim is not None:
+    """Take the next check; small ones one after another for a moment, so that the queue's pace is not theirs."""
+    ends = time.monotonic() + _IN_A_ROW_SECONDS
+    while True:
+        # Every fourth claim goes by turn alone, so that small files cannot keep big ones waiting for ever.
+        fair = next(_turns) % 4 == 3
+        claim = again_and_again(here, partial(_claim, here, fair=fair))
+        if claim is None:
+            return
         log.info("check %s taken", claim.check.id, extra={"request": claim.check.request})
         run_check(here, claim)
+        if time.monotonic() > ends or here.stopping.is_set():
+            return
+
+
+def _claim(here: Context, *, fair: bool) -> Claim | None:
+    return claims.claim_next(here.db, lease_seconds=settings.lease_seconds, deaths=settings.deaths, fair=fair)
 
 
 @app.task(name=RENDER)  # type: ignore[untyped-decorator]

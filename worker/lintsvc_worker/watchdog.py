@@ -1,7 +1,8 @@
 """Ends a worker whose queue has gone quiet although checks wait: another is started in its place.
 
 A consumer can hang after Redis died in the wrong moment; then the process lives, answers to nobody,
-and no wake-up call reaches it. Seen when Redis was killed several times within a few seconds.
+and no wake-up call reaches it. Celery's event loop did (kombu 5.7, Redis killed several times within
+a few seconds), which is why the plain loop is used; this is for what has not been seen yet.
 """
 
 from __future__ import annotations
