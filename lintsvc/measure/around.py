@@ -16,6 +16,7 @@ from lintsvc.measure.nearest import box_distance2, closest_on_triangle
 REACH = 2.6
 #: Up to this many times as wide across as thick, it is a pin or a post, no wall; a hole, no gap.
 ROUND = 2.0
+BROAD = 0.9
 #: The ball may be cut by this share of its radius: facets beside the contact cut a little.
 _CUT = 0.25
 #: In a square pin every ball beside the middle is cut by a side, and is a pin's all the same.
@@ -30,16 +31,23 @@ _SECTORS = 16
 class Around:
     """For each ball: `inside` (n,) False where it sticks out through a side; `across` (n,) mm, the width
     at right angles to the measured one when that is at most REACH widths (a pin, a post, a round hole),
-    else infinite; `rim` (n,) distance to the nearest surface at right angles, infinite beyond REACH radii."""
+    else infinite; `along` (n, 3) the direction at right angles to both: of the pin or hole, where it is one;
+    `rim` (n,) distance to the nearest surface at right angles, infinite beyond REACH radii."""
 
     inside: NDArray[np.bool_]
     across: NDArray[np.float64]
+    along: NDArray[np.float64]
     rim: NDArray[np.float64]
 
     def is_round(self, width: NDArray[np.float64]) -> NDArray[np.bool_]:
         """(n,) whether the place is a pin or a hole: a wall is as wide as it likes across, a pin is not."""
         alike: NDArray[np.bool_] = self.across < ROUND * width
         return alike
+
+    def is_broadside(self, width: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """(n,) whether it is narrower across than as measured: a flat place seen along its breadth."""
+        narrower: NDArray[np.bool_] = self.across < BROAD * width
+        return narrower
 
 
 def look_around(
@@ -50,7 +58,7 @@ def look_around(
     `side`: INSIDE for balls in the material, OUTSIDE for balls in the air.
     """
     count = len(centres)
-    found = Around(np.empty(count, bool), np.empty(count), np.empty(count))
+    found = Around(np.empty(count, bool), np.empty(count), np.empty((count, 3)), np.empty(count))
     in_parts(
         _look,
         count,
@@ -65,6 +73,7 @@ def look_around(
         bvh.normals,
         found.inside,
         found.across,
+        found.along,
         found.rim,
     )
     return found
@@ -85,6 +94,7 @@ def _look(
     leaf_normals: Any,
     inside: Any,
     across: Any,
+    along: Any,
     rim: Any,
 ) -> None:
     """Visit every triangle in reach; keep the nearest by direction around the ball's axis."""
@@ -138,23 +148,34 @@ def _look(
                 if d2 >= reach2:
                     continue
                 least2 = min(least2, d2)
-                along = a * ux + b * uy + d * uz
+                ahead = a * ux + b * uy + d * uz
                 beside = a * vx + b * vy + d * vz
-                flat2 = along * along + beside * beside
+                flat2 = ahead * ahead + beside * beside
                 # At right angles to the axis, within 45 degrees, and a face that is met squarely:
                 # a wall's own sides, further along, are not.
                 facing = -side * (a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2])
                 if flat2 * 2 < d2 or flat2 == 0 or facing < 0 or facing * facing < _SQUARE2 * d2:
                     continue
-                turn = np.arctan2(beside, along) / (2 * np.pi) + 0.5
+                turn = np.arctan2(beside, ahead) / (2 * np.pi) + 0.5
                 sector = int(turn * _SECTORS) % _SECTORS
                 nearest[sector] = min(nearest[sector], np.sqrt(d2))
         shortest = np.inf
         width = np.inf
+        way = 0.0
         for s in range(_SECTORS):
             shortest = min(shortest, nearest[s])
             for turn in range(_SECTORS // 2 - 1, _SECTORS // 2 + 2):
-                width = min(width, nearest[s] + nearest[(s + turn) % _SECTORS])
+                both = nearest[s] + nearest[(s + turn) % _SECTORS]
+                if both < width:
+                    width = both
+                    # Half way between the one direction and the opposite of the other.
+                    way = s + 0.5 * (turn - _SECTORS // 2)
+        angle = ((way + 0.5) / _SECTORS - 0.5) * 2 * np.pi
+        # At right angles to the way across, in the plane at right angles to the axis.
+        for k in range(3):
+            u = ux if k == 0 else (uy if k == 1 else uz)
+            v = vx if k == 0 else (vy if k == 1 else vz)
+            along[i, k] = v * np.cos(angle) - u * np.sin(angle)
         rim[i] = shortest
         across[i] = width
         cut = _CUT_PIN if width < 2 * ROUND * radii[i] else _CUT

@@ -27,8 +27,8 @@ _ALIKE = 1.003
 #: A place is low where most of it has a rim or a floor about as near as its other side.
 _RIM = 1.25
 _LOW = 0.75
-#: The sides of a slot are parallel over this share of it, to within three degrees.
-_SLOT = 0.7
+#: The sides of a straight place are parallel over this share of it, to within three degrees.
+_STRAIGHT = 0.7
 _PARALLEL = -np.cos(np.radians(3.0))
 #: One side of a place is at least so many squared limits large.
 _SLIGHT = 0.2
@@ -91,9 +91,9 @@ class Place:
         return self.rim_share > _LOW
 
     @property
-    def slot(self) -> bool:
-        """A gap within one body between parallel sides, longer than three widths."""
-        return not self.between_bodies and self.parallel_share > _SLOT and self.length_mm > 3 * self.width_mm
+    def straight(self) -> bool:
+        """Between parallel sides, and longer than three widths: a slot, or a stroke of a letter."""
+        return self.parallel_share > _STRAIGHT and self.length_mm > 3 * self.width_mm
 
     @property
     def between_bodies(self) -> bool:
@@ -132,9 +132,9 @@ def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, li
         return []
     near = _walls_only(mesh, creases, near)
     around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2, near.side)
-    kept = np.flatnonzero(around.inside)
+    kept = np.flatnonzero(around.inside & ~around.is_broadside(near.width))
     is_round = around.is_round(near.width)[kept]
-    near, rim, across = near.take(kept), around.rim[kept], around.across[kept]
+    near, rim, across, along = near.take(kept), around.rim[kept], around.across[kept], around.along[kept]
     label, count = _together(mesh, near, is_round)
     order = np.lexsort((near.width, label))
     starts = np.searchsorted(label[order], np.arange(count + 1))
@@ -145,9 +145,10 @@ def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, li
     shown = np.array([_shown_at(near, x) for x in groups], np.intp)
     least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
-    least = least.replaced(worst, refine(mesh, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
+    least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
+    near_rim = rim < _RIM * near.width
     found = [
-        _place(mesh, least.take([i]), near.take(x), is_round[x], rim[x] < _RIM * near.width[x], across[x], solids)
+        _place(mesh, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
         for i, x in enumerate(groups)
     ]
     return sorted(found, key=lambda x: x.width_mm)
@@ -211,6 +212,7 @@ def _place(
     is_round: NDArray[np.bool_],
     near_rim: NDArray[np.bool_],
     across: Floats,
+    along: Floats,
     solids: Solids,
 ) -> Place:
     """Sum up one region."""
@@ -219,10 +221,12 @@ def _place(
     _, _, axes = np.linalg.svd(ends - middle, full_matrices=False) if len(ends) < 4000 else _axes(ends - middle)
     extents = _extents(ends, mesh.vertices[mesh.faces[np.unique(points.face)].ravel()], axes)
     longest = int(np.argmax(extents))
+    # A pin's own direction, not that of its longest extent: the tip of a plate is wider than long.
+    axis = np.linalg.eigh(along.T @ along)[1][:, 2] if is_round[0] else axes[longest]
     weight = np.maximum(points.area, 1e-9)
     width = float(least.width[0])
     if is_round[0]:
-        width = round_width(mesh, np.unique(points.face), least.centres()[0], axes[longest], width)
+        width = round_width(mesh, np.unique(points.face), least.centres()[0], axis, width)
     bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
         width_mm=round(width, 5),
@@ -231,8 +235,8 @@ def _place(
         round=bool(is_round[0]),
         length_mm=float(extents[longest]),
         breadth_mm=float(np.sort(extents)[-2]),
-        surely_mm=float(np.ptp(ends @ axes[longest])),
-        axis=axes[longest],
+        surely_mm=float(np.ptp(ends @ axis)),
+        axis=axis,
         area_mm2=float(points.area.sum()) / 2,
         rim_share=float(weight @ near_rim / weight.sum()),
         across_mm=float(np.median(across)),

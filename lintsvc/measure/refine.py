@@ -6,9 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.around import look_around
+from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Mesh
 from lintsvc.measure.nearest import nearest
 from lintsvc.measure.solids import Solids
+from lintsvc.measure.wedges import runs_out
 from lintsvc.measure.widths import SPACING_MM, Widths, widths_at
 
 #: Steps of the search, in spacings of the points.
@@ -20,11 +22,13 @@ _WORTH = 0.999
 _SAME_SIDE = 0.7
 
 
-def refine(mesh: Mesh, solids: Solids, least: Widths, is_round: NDArray[np.bool_], opposed: float) -> Widths:
+def refine(
+    mesh: Mesh, creases: Creases, solids: Solids, least: Widths, is_round: NDArray[np.bool_], opposed: float
+) -> Widths:
     """Walk from each of (n,) points over the surface to a smaller width close by, as long as there is one.
 
     Only widths count whose sides are opposed to within the cosine `opposed`, whose ball lies inside and which
-    are round where the point was: a walk must not leave a pin for the wall beside it.
+    are round where the point was: a walk must not leave a pin for the wall beside it, nor run out to a sharp edge.
     Returns the n points found, each the same or better.
     """
     best = least
@@ -44,7 +48,9 @@ def refine(mesh: Mesh, solids: Solids, least: Widths, is_round: NDArray[np.bool_
         better = np.flatnonzero((found.width < best.width[owner] * _WORTH) & (found.opposed <= opposed))
         found, owner = found.take(better), owner[better]
         around = look_around(mesh.bvh, found.centres(), found.normal, found.raw / 2, found.side)
-        alike = np.flatnonzero(around.inside & (around.is_round(found.width) == is_round[owner]))
+        good_walls = around.inside & (around.is_round(found.width) == is_round[owner])
+        good_walls[runs_out(mesh, creases, found).points] = False
+        alike = np.flatnonzero(good_walls)
         found, owner = found.take(alike), owner[alike]
         if not len(found):
             continue

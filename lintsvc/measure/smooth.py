@@ -36,7 +36,8 @@ _MOST = 0.25
 @dataclass(frozen=True, eq=False)
 class Corrected:
     """`width` (n,): the balls' widths on the curved surface. `chord` (n,): how far the facets lie
-    beside it at both ends together. `opposed` (n,): cosine between the two normals (-1 parallel)."""
+    beside it at both ends together. `opposed` (n,): cosine between the two normals (-1 parallel); 1 where the ball
+    touches an edge of the design."""
 
     width: Floats
     chord: Floats
@@ -95,17 +96,20 @@ def _correct(
         bent_p = _lift(f, points[i], vertices, faces, normals, areas, mates, p, n)
         bent_q = _lift(g, contact[i], vertices, faces, normals, areas, mates, q, m)
         cosine = n[0] * m[0] + n[1] * m[1] + n[2] * m[2]
-        opposed[i] = cosine
-        if bent_p == 0 and bent_q == 0:
-            continue
-        chord[i] = bent_p + bent_q
-        # Where does the ball touch: squarely on the face, or on an edge of it? On an edge of the design it stays.
+        # Where does the ball touch: squarely on the face, or on an edge of it? On an edge of the design it stays,
+        # and the face's normal says nothing about the direction of the contact.
         r = width[i] / 2
         square = 0.0
         for k in range(3):
             centre = points[i, k] + side * normals[f, k] * r
             square += side * (centre - contact[i, k]) / r * normals[g, k]
-        if cosine > 0.2 or (square < _SQUARE and _on_crease(g, contact[i], vertices, faces, normals, mates)):
+        if square < _SQUARE and _on_crease(g, contact[i], vertices, faces, normals, mates):
+            continue
+        opposed[i] = cosine
+        if bent_p == 0 and bent_q == 0:
+            continue
+        chord[i] = bent_p + bent_q
+        if cosine > 0.2:
             continue
         # The ball that touches p with normal n, and the plane through q with normal m.
         apart = 0.0

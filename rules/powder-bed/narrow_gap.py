@@ -36,6 +36,6 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     Ignore when: the two sides may fuse without harm.
     """
     for place in part.body.narrow_places(limit):
-        other = place.round or place.low or place.slot or place.between_bodies or place.in_void
+        other = place.round or place.low or place.straight or place.between_bodies or place.in_void
         if not other and not place.slight(limit):
             yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())

@@ -35,5 +35,6 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     Ignore when: the slot only marks a line.
     """
     for place in part.body.narrow_places(limit):
-        if place.slot and not (place.round or place.low or place.in_void or place.slight(limit)):
+        other = place.round or place.low or place.between_bodies or place.in_void
+        if place.straight and not other and not place.slight(limit):
             yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())

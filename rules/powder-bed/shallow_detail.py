@@ -10,6 +10,8 @@ PA12 = Source(
 
 #: A step with less of an outline is a corner, no mark.
 SHORTEST_MM = 2.0
+#: A stroke as thin as this is no mark but a flaw of the file.
+THINNEST_MM = 0.05
 
 
 @rule(
@@ -51,7 +53,7 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     stroke = limits["stroke"].value
     for kind, places in (("Raised", part.body.thin_places(stroke)), ("Sunk", part.body.narrow_places(stroke))):
         for place in places:
-            long = place.length_mm > 3 * place.width_mm
-            if place.low and long and not place.round and not place.in_void and not place.slight(stroke):
+            stroke_like = place.low and place.straight and not place.round and not place.in_void
+            if stroke_like and place.width_mm > THINNEST_MM and not place.slight(stroke):
                 words = {"kind": kind, "way": "wide", "length": round(place.length_mm, 1)}
                 yield Hit(place.width_mm, place.where(), limit="stroke", words=words, sure=place.sure())

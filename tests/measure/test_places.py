@@ -168,10 +168,10 @@ def test_gap_between_two_boxes_is_between_bodies() -> None:
 def test_slot_and_pinch_are_told_apart() -> None:
     slot = block(20, 12, 4) - block(8, 0.4, 9).translate([0, 0, -1])
     (found,) = told(narrow(mesh_of(slot)), 0.5)
-    assert found.slot
+    assert found.straight
     posts = block(20, 12, 4) + cylinder(4, 8).translate([-2.2, 0, 3]) + cylinder(4, 8).translate([2.2, 0, 3])
     (found,) = told(narrow(mesh_of(posts)), 0.5)
-    assert not found.slot
+    assert not found.straight
     assert found.width_mm == pytest.approx(0.4, rel=0.01)
 
 
