@@ -48,6 +48,7 @@ def meetings_of(curves: Curves, kept: Ints, segments: Segments) -> Meetings:
         found.append(_of_segments(curves, segments, i, j, arc))
         total += len(found[-1])
         if total > MOST:
+            found[-1] = found[-1].only(np.arange(len(found[-1])) < MOST - total + len(found[-1]))
             more = True
             break
     circles = kept[curves.kind[kept] == CIRCLE]

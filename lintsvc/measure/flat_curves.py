@@ -127,12 +127,15 @@ def _arrays(
     centre[arc_part], radius[arc_part] = arcs[:, :2], arcs[:, 2]
     starts[arc_part], sweeps[arc_part] = start, sweep
     centre[circle_part], radius[circle_part], sweeps[circle_part] = circles[:, :2], circles[:, 2], math.tau
+    points = np.concatenate([lines.reshape(-1, 2), arc_points, *runs])
+    # Numbers next to nothing make dividing by them overflow.
+    points[np.abs(points) < 1e-12] = 0.0
     many = [len(lines), len(arcs), len(runs), len(circles)]
     return Curves(
         kind=np.repeat(np.array([LINE, ARC, POLYLINE, CIRCLE], np.int8), many),
         entity=np.concatenate(owners),
         offset=np.concatenate([[0], np.cumsum(counts)]),
-        points=np.concatenate([lines.reshape(-1, 2), arc_points, *runs]),
+        points=points,
         centre=centre,
         radius=radius,
         start=starts,

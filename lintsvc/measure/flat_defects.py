@@ -113,7 +113,8 @@ def duplicates_of(drawing: Drawing) -> list[Duplicate]:
     meetings = drawing.meetings
     repeated = [{*x.kept, *x.dropped} for x in drawing.same_loops]
     by_pair: dict[tuple[int, ...], list[int]] = {}
-    for k in np.flatnonzero(meetings.kind == OVERLAP).tolist():
+    # Where the lines cannot be sorted out, all that they lie on would be listed without end.
+    for k in np.flatnonzero(meetings.kind == OVERLAP).tolist() if not drawing.trouble else ():
         by_pair.setdefault(tuple(meetings.curves[k].tolist()), []).append(k)
     for pair, hits in by_pair.items():
         entities = np.unique(curves.entity[list(pair)]).tolist()

@@ -85,7 +85,7 @@ def draw(entities: list[Entity]) -> Drawing:
         open_chains=open_chains,
         copies=tuple(zip(instead[copies].tolist(), copies.tolist(), strict=True)),
         same_loops=same_loops,
-        gaps=_gaps(curves, chains),
+        gaps=() if trouble else _gaps(curves, chains),
         meetings=meetings,
         tangled=chains.tangled,
         branches=_branches(curves, chains),

@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 #: An array of shapely geometries.
 Boxes = NDArray[np.object_]
 #: Pairs looked at in one go: bounds memory to some 100 MB.
-_PAIRS_AT_ONCE = 1_000_000
+_PAIRS_AT_ONCE = 500_000
 #: Pairs looked at in all, and besides for each piece: where pieces should only meet end to end there
 #: are a few, in a search around them some dozens; more mean a tangle.
-_PAIRS_MOST = 4_000_000
-_PAIRS_MEETING = 20
+_PAIRS_MOST = 2_000_000
+_PAIRS_MEETING = 12
 _PAIRS_AROUND = 100
 
 

@@ -36,6 +36,10 @@ def where(
 ) -> Where:
     """Return the place around `points`, seen at `at` (their box's middle where none is given)."""
     spots = [*points, *(end for line in lines for end in line), *(span or ())]
+    if len(spots) == 1 and not lines and at is None:
+        # The most common place by far: hundreds of thousands of corners have one each.
+        spot = at3(spots[0])
+        return Where(spot, (spot, spot), entities=tuple(sorted(set(entities))))
     left, right = min(x for x, _ in spots), max(x for x, _ in spots)
     low, high = min(y for _, y in spots), max(y for _, y in spots)
     point = at if at is not None else ((left + right) / 2, (low + high) / 2)

@@ -31,7 +31,7 @@ def web_too_thin(part: Checked, limit: float) -> Iterator[Hit]:
     warps, chars, or breaks off when the part is handled.
 
     Measured: shortest way through the material from one contour to another, square to both, each place by
-    itself; exact on circles, arcs and straight lines.
+    itself; exact on circles, arcs and straight lines. Slits drawn as open lines are not counted.
     Ignore when: the web is a tab that holds the part in the sheet, or is meant to be broken out.
     """
     flat = part.outlined

@@ -149,3 +149,31 @@ def test_holes_of_the_drilled_plate_have_their_inch_sizes(shared: Path) -> None:
     drawn = sorted(2 * x.dxf.radius for x in ezdxf.readfile(file).query("CIRCLE"))
     assert sorted(x.diameter_mm / 25.4 for x in flat.holes) == pytest.approx(drawn, abs=1e-12)
     assert all(x.exact for x in flat.holes)
+
+
+@pytest.mark.parametrize("name", [*(f"dxf/{x}" for x in PLAIN), "svg/plate-alps.svg", "svg/CoffeeCapsuleHolder.svg"])
+def test_thinnest_webs_agree_with_distances_by_shapely(shared: Path, name: str) -> None:
+    import shapely
+
+    _, flat = read(shared, name)
+    thinnest: dict[tuple[int, int], float] = {}
+    for web in flat.webs(3.0):
+        pair = min(web.contours), max(web.contours)
+        thinnest[pair] = min(thinnest.get(pair, math.inf), web.width_mm)
+    rims = {x.number: shapely.linearrings(x.points) for x in flat.contours}
+    tree_order = list(rims)
+    tree = shapely.STRtree(list(rims.values()))
+    for number, rim in rims.items():
+        for k in tree.query(rim, predicate="dwithin", distance=2.9).tolist():
+            pair = number, tree_order[k]
+            one, other = flat.contours[pair[0]], flat.contours[pair[1]]
+            beside = other.role == "cutout" and other.parent in (one.number, one.parent) and one.role != "island"
+            if pair[0] >= pair[1] or not beside:
+                continue
+            way = shapely.shortest_line(rim, rims[pair[1]])
+            if not any(way.crosses(x) for n, x in rims.items() if n not in pair):
+                # Points of circles and arcs lie within 0.005 mm of them.
+                assert thinnest[pair] == pytest.approx(way.length, abs=0.011), pair
+                thinnest.pop(pair)
+    # What is left are webs behind another contour's corner, or none at all.
+    assert all(width > 0 for width in thinnest.values())

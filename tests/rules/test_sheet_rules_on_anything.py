@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from parts.flatfiles import circle, dxf, line
 from parts.planted_flats import PLANTS, good
 
 from lintsvc.model.choices import Choices
 from lintsvc.model.part import Part
 from lintsvc.model.sheet import Arc, Circle, Entity, Line, Polyline, Shape, Sheet
 from lintsvc.model.units import Units
-from lintsvc.rulebook.check import check_part
+from lintsvc.rulebook.check import check_file, check_part
 from lintsvc.rulebook.packs import load_packs
 from lintsvc.rulebook.rule import Rule
 
@@ -120,3 +122,21 @@ def test_many_equal_holes_are_one_finding_and_many_unequal_ones_are_few() -> Non
     holes = [x for x in found if x.rule == "sheet/hole-too-small"]
     assert len(holes) == 20
     assert sum(len(x.where.entities) for x in holes if x.where is not None) == 90
+
+
+def test_a_copy_in_inch_has_the_same_findings(tmp_path: Path) -> None:
+    def drawing(unit: float) -> str:
+        holes = "".join(circle(x / unit, 20 / unit, r / unit) for x, r in ((10, 0.7), (30, 5), (41.5, 5), (70, 0.9)))
+        ends = line((0, 0), (100 / unit, 0)) + line((100 / unit, 0), (100 / unit, 60 / unit))
+        ends += line((100 / unit, 60 / unit), (0, 60 / unit)) + line((0, 60 / unit), (0, 0.05 / unit))
+        return ends + holes
+
+    found = []
+    for unit, code in ((1.0, 4), (25.4, 1)):
+        path = tmp_path / f"{code}.dxf"
+        path.write_text(dxf(drawing(unit), units=code))
+        choices = Choices(process="sheet", material="steel-mild", thickness_mm=2.0)
+        found.append(check_file(path, choices, RULES).report.findings)
+    mm, inch = ([(x.rule, x.level, round(x.measured.value, 6) if x.measured else None) for x in some] for some in found)
+    assert mm == inch
+    assert {x[0] for x in mm} == {"sheet/gap-in-contour", "sheet/hole-too-small", "sheet/web-too-thin"}
