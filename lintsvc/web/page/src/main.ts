@@ -6,7 +6,7 @@ import { text } from "./strings";
 import { type LengthUnit, lengthUnit, setLengthUnit } from "./units";
 
 const app = document.getElementById("app")!;
-const main = h("main", { id: "main" });
+const main = h("main", { id: "main", tabindex: -1 });
 let shown: CheckPage | null = null;
 
 type Theme = "auto" | "light" | "dark";
@@ -34,6 +34,7 @@ function header(): HTMLElement {
   return h(
     "header",
     { class: "top" },
+    h("a", { class: "skip", href: "#main" }, text.skip),
     h("a", { href: "/", class: "name", onclick: (event: MouseEvent) => { event.preventDefault(); go("/"); } }, text.name),
     h("span", { class: "grow" }),
     h("div", { class: "switch", role: "group", "aria-label": text.unit }, unit("mm"), unit("in")),
@@ -75,5 +76,5 @@ function route(): void {
 
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => shown?.recolour());
 window.addEventListener("popstate", route);
-app.append(h("a", { class: "skip", href: "#findings" }, text.skipToFindings), header(), main);
+app.append(header(), main);
 route();

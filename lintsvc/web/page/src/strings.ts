@@ -108,7 +108,7 @@ export const text = {
     `${direction === "up" ? "▲ up" : direction === "down" ? "▼ down" : "? up or down"}${angle === null ? "" : ` ${angle}°`}`,
   nothingWrong: "No finding. What was not checked stands below.",
   files: "Files",
-  skipToFindings: "Skip to the findings",
+  skip: "Skip to the content",
   errors: {
     network: "The connection is lost. The page tries again by itself.",
     tooBig: "This file is larger than this service takes.",
