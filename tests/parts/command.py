@@ -36,8 +36,10 @@ def check(part: Checked) -> Iterator[Hit]:
 '''
 
 
-def lintsvc(*arguments: str | Path, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run the command and return what came of it. It must end within a minute. Its cache is the folder's own."""
+def lintsvc(
+    *arguments: str | Path, cwd: Path, seconds: float = 60, **environment: str
+) -> subprocess.CompletedProcess[str]:
+    """Run the command and return what came of it. It must end within `seconds`. Its cache is the folder's own."""
     return subprocess.run(
         [sys.executable, "-m", "lintsvc.cli", *map(str, arguments)],
         cwd=cwd,
@@ -45,7 +47,7 @@ def lintsvc(*arguments: str | Path, cwd: Path, **environment: str) -> subprocess
         capture_output=True,
         text=True,
         encoding="utf-8",
-        timeout=60,
+        timeout=seconds,
         check=False,
     )
 
