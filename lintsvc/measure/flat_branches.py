@@ -32,8 +32,8 @@ def untangle(curves: Curves, which: Ints, nodes: Ints, twice: Ints, *, crossing:
 
     The lines are cut up where they meet and the faces between them found. Faces that border the outside
     and share a line drawn once are one part with a line across it; a line drawn twice (`twice`: curves
-    with a copy) parts them. A face with no border to the outside is a loop of its own. `crossing`: some
-    of the curves meet elsewhere than at their ends.
+    with a copy) parts them. Faces with no border to the outside are one cutout in the same way. `crossing`:
+    some of the curves meet elsewhere than at their ends.
     """
     import shapely
 
@@ -53,18 +53,15 @@ def untangle(curves: Curves, which: Ints, nodes: Ints, twice: Ints, *, crossing:
     merged = [
         (x[0], x[1])
         for x, curve in zip(sides, edge_curve.tolist(), strict=True)
-        if len(x) == 2 and set(x) <= outside and curve not in drawn_twice
+        if len(x) == 2 and (x[0] in outside) == (x[1] in outside) and curve not in drawn_twice
     ]
     group, count = components(len(polygons), np.array(merged, np.int64).reshape(-1, 2))
     rings: list[Floats] = []
     for g in range(count):
         members = [polygons[k] for k in np.flatnonzero(group == g)]
         shape = members[0] if len(members) == 1 else shapely.union_all(members, grid_size=curves.same_mm)
-        for part in shapely.get_parts(shape):
-            rings.append(shapely.get_coordinates(part.exterior)[:-1])
-            # A hole of one face is another face, and comes by itself; a hole of a union may be nobody's.
-            if len(members) > 1:
-                rings += [shapely.get_coordinates(x)[:-1] for x in part.interiors]
+        # What lies in a hole of it are other faces, and they come by themselves.
+        rings += [shapely.get_coordinates(part.exterior)[:-1] for part in shapely.get_parts(shape)]
     inner, loose = [], []
     for edge, beside, curve in zip(edges, sides, edge_curve.tolist(), strict=True):
         row = (shapely.get_coordinates(edge), np.array([curve]))

@@ -28,7 +28,7 @@ MANY_POINTS = 1000
 #: What a contour needs is counted to this accuracy: a tenth of the thinnest kerf.
 NEEDED_WITHIN_MM = 0.01
 #: Kinds of entity that the reader itself turns into points: their number is not the drawing's fault.
-_FLATTENED = frozenset({"spline", "ellipse", "path", "polycurve", "helix", "ellipse arc"})
+_FLATTENED = frozenset({"spline", "ellipse", "helix"})
 
 
 @dataclass(frozen=True, slots=True)

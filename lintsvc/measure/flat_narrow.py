@@ -80,10 +80,10 @@ class NarrowPlaces:
 
     def below(self, limit_mm: float, owners: tuple[Contour, ...]) -> list[Narrow]:
         """Return the places narrower than a limit. `owners`: all contours, by number."""
-        count = int(np.searchsorted(self.width, limit_mm))
+        some = self.width < limit_mm
         columns = (self.width, self.p, self.q, self.contours, self.void, self.depth, self.spans, self.entity)
         found = []
-        for width, p, q, c, void, depth, spans, entity in zip(*(x[:count].tolist() for x in columns), strict=True):
+        for width, p, q, c, void, depth, spans, entity in zip(*(x[some].tolist() for x in columns), strict=True):
             side: Side = "void" if void else "material"
             ends = (p[0], p[1]), (q[0], q[1])
             found.append(Narrow(side, width, *ends, (c[0], c[1]), depth, spans, _both(owners, c, entity)))

@@ -112,6 +112,17 @@ def test_a_hole_tied_to_the_edge_by_a_line_stays_a_hole() -> None:
     assert [(x.role, round(x.area_mm2)) for x in flat.contours] == [("outer", 6000), ("cutout", 400)]
 
 
+def test_a_hole_held_by_two_lines_or_crossed_by_one_stays_one_hole() -> None:
+    hole = ring(rectangle(40, 20, 20, 20))
+    held = [Line((0, 0), (40, 20)), Line((100, 60), (60, 40))]
+    crossed = [*held, Line((40, 40), (60, 20))]
+    for lines in (held, crossed):
+        flat = measured(*plate(), *hole, *lines)
+        assert [(x.role, round(x.area_mm2)) for x in flat.contours] == [("outer", 6000), ("cutout", 400)]
+        assert not flat.duplicates
+        assert {x.kind for x in flat.open_chains} == {"across"}
+
+
 def test_a_bow_tie_is_a_contour_of_its_two_lobes() -> None:
     flat = measured(loop([(0, 0), (100, 60), (100, 0), (0, 60)]))
     assert flat.contours[0].area_mm2 == pytest.approx(3000)
