@@ -60,11 +60,13 @@ def sent_order(body: Body) -> NDArray[np.int64]:
     """
     if len(body.faces) == 0:
         return np.empty(0, np.int64)
-    corners = body.vertices.astype(np.float32, copy=False)
-    centre = corners[body.faces[:, 0]] + corners[body.faces[:, 1]] + corners[body.faces[:, 2]]
+    # In double precision: the sum of three, and one over the extent, may leave the range of single.
+    centre = body.vertices[body.faces[:, 0]].astype(np.float64)
+    for corner in (1, 2):
+        centre += body.vertices[body.faces[:, corner]]
     low = centre.min(axis=0)
     extent = float((centre.max(axis=0) - low).max())
-    cell = ((centre - low) * (1023.0 / extent if extent > 0 else 0.0)).astype(np.uint32)
+    cell = ((centre - low) / extent * 1023.0 if extent > 0 else centre * 0.0).astype(np.uint32)
     key = _spread(cell[:, 0]) | _spread(cell[:, 1]) << np.uint32(1) | _spread(cell[:, 2]) << np.uint32(2)
     # Stable, so that equal keys keep the file's order and the result depends on nothing else.
     return np.argsort(key, kind="stable").astype(np.int64)

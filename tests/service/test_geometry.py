@@ -35,6 +35,15 @@ def test_every_sent_face_lies_within_half_a_step_of_its_own(corners: np.ndarray)
     assert np.abs(sent - meant).max(initial=0.0) <= header["step"] / 2 * (1 + 1e-6)
 
 
+def test_smallest_and_largest_sizes_are_sorted_too() -> None:
+    shape = np.array([[[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[1, 1, 1], [0, 1, 1], [1, 0, 1]]])
+    for size in (1e-42, 1.1e38):
+        body = soup((shape * size).astype(np.float32))
+        header, vertices, faces = decode_body(encode_body(body, sent_order(body)))
+        assert np.isfinite(vertices).all()
+        assert (header["triangles"], len(faces)) == (2, 2)
+
+
 def test_shared_vertices_are_sent_once() -> None:
     square = np.array([[[0, 0, 0], [1, 0, 0], [1, 1, 0]], [[0, 0, 0], [1, 1, 0], [0, 1, 0]]], np.float32)
     body = soup(square)
