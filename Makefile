@@ -10,6 +10,7 @@ serve: ready
 	@exec $(BIN)/lintsvc serve
 
 test: ready-for-tests style
+	$(BIN)/lintsvc warm
 	$(BIN)/python -m pytest -n 2
 
 # Style, types and layers.

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.flat_segments import box_pairs
 from lintsvc.measure.flat_weld import Floats, Ints
+from lintsvc.measure.inner_points import inner_points
 
 
 def nesting(
@@ -39,7 +40,7 @@ def nesting(
     inside = centre.copy()
     runs = np.flatnonzero(shape_of >= 0)
     if len(runs):
-        inside[runs] = shapely.get_coordinates(shapely.point_on_surface(shapes[shape_of[runs]]))
+        inside[runs] = shapely.get_coordinates(inner_points(shapes[shape_of[runs]]))
     doubtful = {(a, b) for x in meeting.tolist() for a, b in (x, x[::-1])}
 
     def polygon(k: int) -> Any:

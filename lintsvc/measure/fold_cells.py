@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.fold_facets import faceted
 from lintsvc.measure.fold_zones import ON_EDGE_MM, FoldBend, FoldZone, NotFolded, cut_lines
+from lintsvc.measure.inner_points import inner_points
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
@@ -57,7 +58,7 @@ def cut(outline: Polygon, bends: Sequence[FoldBend], zones: Sequence[FoldZone], 
     lines: list[Any] = [shapely.boundary(outline), *cut_lines(outline, zones)]
     net = shapely.union_all(lines, grid_size=GRID_MM)
     shapes = np.array(shapely.get_parts(shapely.polygonize(shapely.get_parts(net))), object)
-    inner = shapely.point_on_surface(shapes)
+    inner = inner_points(shapes)
     inside = shapely.contains_xy(outline, shapely.get_coordinates(inner)) & (shapely.area(shapes) > _SPECK_MM2)
     shapes, inner = shapely.orient_polygons(shapes[inside]), inner[inside]
     in_zone = np.full(len(shapes), -1, np.int64)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lintsvc.measure.flat_weld import Floats
+from lintsvc.measure.inner_points import inner_points
 
 if TYPE_CHECKING:
     import shapely
@@ -80,7 +81,7 @@ def _depths(rings: list[Floats]) -> list[int]:
     import shapely
 
     shapes = shapely.make_valid(np.array([shapely.Polygon(x) for x in rings], object))
-    inside = shapely.point_on_surface(shapes)
+    inside = inner_points(shapes)
     area = shapely.area(shapes)
     tree: shapely.STRtree = shapely.STRtree(shapes)
     point, around = tree.query(inside, predicate="within")

@@ -7,8 +7,8 @@ import tomllib
 from collections.abc import Iterable
 from pathlib import Path
 
-from lintsvc.order.file import Apart, Holds, HolesMeet, OrderFile
 from lintsvc.model.toml_lines import key_lines, line_of
+from lintsvc.order.file import Apart, Holds, HolesMeet, OrderFile
 
 #: An order file is written by hand; a larger one is something else.
 _LARGEST_BYTES = 2_000_000

@@ -29,9 +29,12 @@ def tetrahedra(
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Return points (n, 3) and tetrahedra (m, 4) that fill a closed surface, edges about `size_mm`.
 
+    Faces share their vertices (a welded mesh).
     Raises CannotSolve when the surface cannot be filled.
     """
     corners = np.asarray(vertices_mm, np.float32)[np.asarray(faces)]
+    if not _closed(np.asarray(faces)):
+        raise CannotSolve("the body's surface is not closed")
     with tempfile.TemporaryDirectory() as folder:
         surface, out = Path(folder) / "body.stl", Path(folder) / "mesh.npz"
         surface.write_bytes(stl_bytes(corners, "body, mm"))
@@ -55,6 +58,14 @@ def tetrahedra(
     if abs(volume - wanted) > _VOLUME_WITHIN * wanted:
         raise CannotSolve("the elements do not fill the body: its surface may not be closed, or it is too fine")
     return points, elements
+
+
+def _closed(faces: NDArray[Any]) -> bool:
+    """True when every edge is met once in each direction: netgen may run for ever on anything else."""
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]]).astype(np.int64)
+    top = int(edges.max()) + 1
+    forth, back = edges[:, 0] * top + edges[:, 1], edges[:, 1] * top + edges[:, 0]
+    return bool(len(np.unique(forth)) == len(forth) and np.array_equal(np.sort(forth), np.sort(back)))
 
 
 def _mesh(surface: Path, out: Path, size_mm: float) -> None:

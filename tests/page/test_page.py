@@ -96,7 +96,8 @@ def test_a_flat_shows_its_findings_as_lit_entities(page: Page, demo: Path, tmp_p
 
 def test_choosing_a_place_in_the_flat_chooses_the_finding(page: Page, demo: Path) -> None:
     drop(page, demo / "faulty" / "bracket.dxf")
-    expect(page.locator(".flat-light").first).to_be_visible(timeout=60_000)
+    # Attached, not visible: an upright line has no width in the browser's eyes.
+    expect(page.locator(".flat-light").first).to_be_attached(timeout=60_000)
     page.locator(".flat-light").first.dispatch_event("click")
     expect(page.locator(".finding.open")).to_have_count(1)
 
