@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.bvh import STACK, Bvh
-from lintsvc.measure.compiled import compiled, in_parts
+from lintsvc.measure.compiled import compiled, in_parts, inlined
 from lintsvc.measure.nearest import box_distance2, closest_on_triangle
 
 #: How far around the middle is looked, in radii of the ball.
@@ -23,6 +23,8 @@ _CUT = 0.25
 _CUT_PIN = 0.75
 #: Squared cosine of how squarely a surface at right angles must be met: 36 degrees.
 _SQUARE2 = 0.65
+#: A face whose normal is within 32 degrees of the ball's axis is one of the wall's own sides.
+_ALIGNED = 0.85
 #: Directions told apart around the middle.
 _SECTORS = 16
 
@@ -67,6 +69,7 @@ def look_around(
         radii,
         side,
         bvh.boxes,
+        bvh.directions,
         bvh.child,
         bvh.count,
         bvh.corners,
@@ -88,6 +91,7 @@ def _look(
     radii: Any,
     side: float,
     boxes: Any,
+    box_normals: Any,
     child: Any,
     count: Any,
     corners: Any,
@@ -124,14 +128,17 @@ def _look(
         vy = nz * ux - nx * uz
         vz = nx * uy - ny * ux
         reach2 = (REACH * radii[i]) ** 2
-        least2 = reach2
+        # Nearer than this a surface cuts the ball; the ball's own two sides are farther, and seldom looked at.
+        near2 = ((1 - _CUT) * radii[i]) ** 2
+        least2 = near2
         nearest[:] = np.inf
         stack[0] = 0
         height = 1
         while height > 0:
             height -= 1
             node = stack[height]
-            if box_distance2(boxes, node, x, y, z) >= reach2:
+            d2 = box_distance2(boxes, node, x, y, z)
+            if d2 >= reach2 or (d2 >= near2 and _all_aligned(box_normals, node, nx, ny, nz)):
                 continue
             c = child[node]
             if count[node] == 0:
@@ -155,6 +162,8 @@ def _look(
                 # a wall's own sides, further along, are not.
                 facing = -side * (a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2])
                 if flat2 * 2 < d2 or flat2 == 0 or facing < 0 or facing * facing < _SQUARE2 * d2:
+                    continue
+                if abs(leaf_normals[q, 0] * nx + leaf_normals[q, 1] * ny + leaf_normals[q, 2] * nz) > _ALIGNED:
                     continue
                 turn = np.arctan2(beside, ahead) / (2 * np.pi) + 0.5
                 sector = int(turn * _SECTORS) % _SECTORS
@@ -180,3 +189,19 @@ def _look(
         across[i] = width
         cut = _CUT_PIN if width < 2 * ROUND * radii[i] else _CUT
         inside[i] = least2 >= ((1 - cut) * radii[i]) ** 2
+
+
+@inlined
+def _all_aligned(box_normals: Any, node: int, x: float, y: float, z: float) -> Any:
+    """Whether all normals below a node are the wall's own: none is at right angles to (x, y, z)."""
+    low = (
+        min(box_normals[node, 0] * x, box_normals[node, 3] * x)
+        + min(box_normals[node, 1] * y, box_normals[node, 4] * y)
+        + min(box_normals[node, 2] * z, box_normals[node, 5] * z)
+    )
+    high = (
+        max(box_normals[node, 0] * x, box_normals[node, 3] * x)
+        + max(box_normals[node, 1] * y, box_normals[node, 4] * y)
+        + max(box_normals[node, 2] * z, box_normals[node, 5] * z)
+    )
+    return low > _ALIGNED or high < -_ALIGNED

@@ -16,12 +16,13 @@ from lintsvc.measure.escape import Hollow, find_hollows
 from lintsvc.measure.knives import Knife, find_knives
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.panels import Panel, find_panels
-from lintsvc.measure.places import Place, find_places
+from lintsvc.measure.places import Places, find_places
 from lintsvc.measure.room import sides_of_box
+from lintsvc.measure.sampling import Samples
 from lintsvc.measure.solids import Solids, find_solids
 from lintsvc.measure.soundness import Soundness
 from lintsvc.measure.voids import Void, find_voids
-from lintsvc.measure.widths import Widths, measure_widths
+from lintsvc.measure.widths import Widths, measure_widths, usual_samples
 from lintsvc.model.body import Body
 from lintsvc.model.finding import Where
 
@@ -40,7 +41,7 @@ class BodyMeasurements:
         self.body = body
         self._widths: dict[float, Widths] = {}
         self._panels: dict[float, list[Panel]] = {}
-        self._places: dict[tuple[float, float], list[Place]] = {}
+        self._places: dict[tuple[float, float], Places] = {}
 
     @cached_property
     def mesh(self) -> Mesh:
@@ -119,11 +120,11 @@ class BodyMeasurements:
         """Which faces bound the same material."""
         return find_solids(self.soundness.shells)
 
-    def thin_places(self, limit_mm: float) -> list[Place]:
+    def thin_places(self, limit_mm: float) -> Places:
         """Walls and pins thinner than the limit, thinnest first."""
         return self._narrow(INSIDE, limit_mm)
 
-    def narrow_places(self, limit_mm: float) -> list[Place]:
+    def narrow_places(self, limit_mm: float) -> Places:
         """Gaps and holes narrower than the limit, narrowest first."""
         return self._narrow(OUTSIDE, limit_mm)
 
@@ -136,16 +137,20 @@ class BodyMeasurements:
         """Round holes, the narrowest first."""
         return find_bores(self.mesh)
 
-    def _narrow(self, side: float, limit_mm: float) -> list[Place]:
+    def _narrow(self, side: float, limit_mm: float) -> Places:
         if (side, limit_mm) not in self._places:
             widths = self._widths_up_to(side, limit_mm * _MARGIN)
             self._places[side, limit_mm] = find_places(self.mesh, self.creases, self.solids, widths, limit_mm)
         return self._places[side, limit_mm]
 
+    @cached_property
+    def _samples(self) -> Samples:
+        return usual_samples(self.mesh)
+
     def _widths_up_to(self, side: float, cap_mm: float) -> Widths:
         have = self._widths.get(side)
         if have is None or have.cap_mm < cap_mm:
-            have = measure_widths(self.mesh, self.creases, self.solids, side, max(cap_mm, _NARROW_MM))
+            have = measure_widths(self.mesh, self._samples, self.creases, self.solids, side, max(cap_mm, _NARROW_MM))
             self._widths[side] = have
         return have
 

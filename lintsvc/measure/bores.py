@@ -16,6 +16,8 @@ from lintsvc.model.finding import Where
 
 #: A hole shows at least this much of its circle; less is a rounded corner or an open channel.
 _SWEEP_DEG = 300.0
+#: So many stretches are looked at, those of the most faces.
+_MOST = 4000
 #: A hole of fewer flats is a polygon: a nut's seat, a square pocket.
 _FACETS = 8
 #: The middles of its flats come no nearer to the axis than those of so few.
@@ -85,9 +87,10 @@ def find_bores(mesh: Mesh) -> list[Bore]:
     label, count = grow_bores(mesh)
     order = np.argsort(label, kind="stable")
     starts = np.searchsorted(label[order], np.arange(count + 1))
+    largest = np.argsort(starts[:-1] - starts[1:], kind="stable")[:_MOST]
     found = [
         bore
-        for i in range(count)
+        for i in largest.tolist()
         if (bore := _bore(mesh, np.sort(order[starts[i] : starts[i + 1]]).astype(np.int32))) is not None
     ]
     return sorted(found, key=lambda x: x.diameter_mm)

@@ -20,10 +20,13 @@ LEAF = 4
 #: Deepest a walk can go: a kernel's stack of this size never overflows.
 STACK = 96
 _BINS = 12
+#: Ranges of more faces are split across their longest side.
+_LARGE = 8192
 #: From this depth on ranges are halved by count, so that no mesh makes the tree deeper than STACK.
 _DEEP = 60
-#: Subtrees from this size down are built apart, several at once.
+#: Subtrees are built apart, several at once, from this size down or this share of the whole.
 _ALONE = 16384
+_SHARE = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +68,7 @@ class Bvh:
         )
         nodes = (tree.boxes, tree.directions, tree.child, tree.count, tree.order)
         leaves = (vertices, faces, normals, tree.corners, tree.normals)
-        alone = _ALONE if total > 2 * _ALONE and threads() > 1 else 0
+        alone = max(_ALONE, total // _SHARE) if total > 2 * _ALONE and threads() > 1 else 0
         tasks, top = _grow(0, total, 0, 1, 0, alone, face_boxes, *nodes, *leaves)
         # A subtree of k faces has at most 2 k - 2 nodes below its root, and all of them together fit `slots`.
         room = 2 * (tasks[:, 1] - tasks[:, 0]) - 2
@@ -216,10 +219,17 @@ def _grow(
         axis = -1
         split = 0
         if m > 2 * _BINS and deep < _DEEP:
+            # A large range is cut across its longest side: looking at all three there costs more than it brings.
+            only = 0
+            for k in range(1, 3):
+                if high[k] - low[k] > high[only] - low[only]:
+                    only = k
             size[:] = 0
             for k in range(3):
                 width = high[k] - low[k]
                 scale[k] = np.float32(_BINS * 0.9999) / width if width > 0 else np.float32(0)
+                if m > _LARGE and k != only:
+                    scale[k] = np.float32(0)
                 for b in range(_BINS):
                     for j in range(3):
                         bins[k, b, j] = np.inf
@@ -227,6 +237,8 @@ def _grow(
             for q in range(s, e):
                 i = order[q]
                 for k in range(3):
+                    if scale[k] == 0:
+                        continue
                     c = face_boxes[i, k] * half + face_boxes[i, k + 3] * half
                     b = int((c - low[k]) * scale[k])
                     size[k, b] += 1

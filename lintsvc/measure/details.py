@@ -15,6 +15,8 @@ from lintsvc.model.finding import Where
 
 #: A step lower than this is no detail but noise of the export.
 _LEAST_MM = 0.02
+#: So many strips are looked at, the longest: more is noise.
+_MOST = 3000
 #: Steps of one height on one face are one detail: the letters of a word.
 _ALIKE = 0.05
 
@@ -110,6 +112,7 @@ def _steps(mesh: Mesh, smooth: Patches, area: Floats, limit_mm: float) -> list[_
     shorter = np.minimum(along_top, along_foot)
     # A strip's height is about its area over its length; twice that leaves room for odd shapes.
     likely = np.flatnonzero((shorter > 0) & (area < 2 * limit_mm * shorter))
+    likely = likely[np.argsort(-shorter[likely], kind="stable")][:_MOST]
     order = np.argsort(owner, kind="stable")
     starts = np.searchsorted(owner[order], np.arange(smooth.count + 1))
     steps = []

@@ -24,6 +24,8 @@ _CELLS = 3_000_000
 _FINEST = 0.12
 #: A hollow is at least so many times as wide as its opening: a plain blind hole is none.
 _BULGE = 1.25
+#: So many hollows are told.
+_MOST = 30
 #: Points from which the open air is looked for.
 _LOOKS = 4000
 
@@ -82,9 +84,10 @@ def _search(mesh: Mesh, low: Floats, high: Floats, cell: float, seeds: Floats, b
     cells = np.clip(((seeds - low) / cell).astype(int), 0, shape - 1)
     of_seed = of_cell[np.ravel_multi_index(tuple(cells.T), tuple(shape))]
     hollows = []
-    for i in np.unique(of_seed[of_seed >= 0]).tolist():
-        if outside[i]:
-            continue
+    behind = np.bincount(of_seed[of_seed >= 0], minlength=len(parent))
+    behind[outside] = 0
+    # Those with the most of the surface around them, where a lattice has more than anybody reads.
+    for i in np.argsort(-behind, kind="stable")[: min(_MOST, np.count_nonzero(behind))].tolist():
         members = np.flatnonzero(of_cell == i)
         spots = _centres(low, shape, cell, members)
         middle = _centre(low, shape, cell, int(peak[i]))

@@ -61,14 +61,13 @@ def find_panels(mesh: Mesh, thickest_mm: float) -> list[Panel]:
     area = np.bincount(flats.label, weights=mesh.areas, minlength=flats.count)
     large = np.flatnonzero(area >= _AREA_MM2)
     large = large[np.argsort(-area[large], kind="stable")][:_MOST]
-    order, starts = flats.groups()
+    groups = flats.groups()
     seen: set[int] = set()
     found = []
     for p in large.tolist():
         if p in seen:
             continue
-        faces = order[starts[p] : starts[p + 1]].astype(np.int32)
-        panel, behind = _panel(mesh, flats, p, faces, thickest_mm)
+        panel, behind = _panel(mesh, flats, groups, p, thickest_mm)
         # The other side of a panel is the same panel.
         seen |= behind
         if panel is not None:
@@ -77,9 +76,11 @@ def find_panels(mesh: Mesh, thickest_mm: float) -> list[Panel]:
 
 
 def _panel(
-    mesh: Mesh, flats: Patches, patch: int, faces: Ints, thickest_mm: float
+    mesh: Mesh, flats: Patches, groups: tuple[NDArray[np.intp], NDArray[np.intp]], patch: int, thickest_mm: float
 ) -> tuple[Panel | None, set[int]]:
     """Measure the wall behind one flat face; also which faces are its other side."""
+    order, starts = groups
+    faces = order[starts[patch] : starts[patch + 1]].astype(np.int32)
     weight = mesh.areas[faces]
     normal = weight @ mesh.normals[faces]
     length = np.linalg.norm(normal)
@@ -97,10 +98,10 @@ def _panel(
     if thin.mean() < _SHARE:
         return None, set()
     behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
-    sides = np.concatenate([faces, *(np.flatnonzero(flats.label == x) for x in behind)])
+    sides = np.concatenate([faces, *(order[starts[x] : starts[x + 1]] for x in behind)])
     around = rectangles(corners @ frame_of(normal))
     extents = around[around.prod(axis=1).argmin()]
-    held, free = _rims(mesh, flats, np.isin(flats.label, [patch, *behind]))
+    held, free = _rims(mesh, flats, sides, [patch, *behind])
     # The corners too: the farthest point of a wall is on its rim.
     reach, far, hold = _farthest(mesh, np.concatenate([points[thin], corners]), held)
     i = int(np.flatnonzero(thin)[0])
@@ -135,10 +136,11 @@ def _spread(mesh: Mesh, faces: Ints) -> Floats:
     return points
 
 
-def _rims(mesh: Mesh, flats: Patches, mine: NDArray[np.bool_]) -> tuple[NDArray[np.intp], bool]:
+def _rims(mesh: Mesh, flats: Patches, faces: NDArray[np.intp], mine: list[int]) -> tuple[NDArray[np.intp], bool]:
     """Half-edges at which other material holds the wall (the surface turns hollow), and whether it has a free rim."""
-    edges = np.flatnonzero(np.repeat(mine, 3) & (mesh.mates >= 0))
-    edges = edges[~mine[mesh.mates[edges] // 3]]
+    edges = (3 * faces[:, None] + np.arange(3)).ravel()
+    edges = edges[mesh.mates[edges] >= 0]
+    edges = edges[~np.isin(flats.label[mesh.mates[edges] // 3], mine)]
     turn = flats.turn[edges]
     return edges[turn > 0], bool((turn < 0).any())
 

@@ -22,6 +22,8 @@ from lintsvc.model.finding import Where
 
 #: Two sides that open by more than this are no wall but an edge of a part, or a notch.
 _OPPOSED = -np.cos(np.radians(30.0))
+#: So many places are told one by one; with more, nobody reads them.
+_TOLD = 400
 #: Widths within this factor are alike.
 _ALIKE = 1.003
 #: A place is low where most of it has a rim or a floor about as near as its other side.
@@ -102,7 +104,7 @@ class Place:
 
     def slight(self, limit_mm: float) -> bool:
         """So small a place that it is the tip of something else, or noise of the facets."""
-        return self.area_mm2 < _SLIGHT * limit_mm**2 and self.length_mm < limit_mm + self.width_mm
+        return self.area_mm2 < _SLIGHT * limit_mm**2 and self.surely_mm < limit_mm + self.width_mm
 
     def words(self) -> dict[str, object]:
         """Words for messages."""
@@ -124,34 +126,60 @@ class Place:
         )
 
 
-def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, limit_mm: float) -> list[Place]:
-    """Return the places below the limit, thinnest first."""
+class Places(list[Place]):
+    """Places, thinnest first. `left_out`: how many more there are than are told one by one."""
+
+    left_out: int = 0
+
+
+def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, limit_mm: float) -> Places:
+    """Return the places below the limit."""
     # Points a little above the limit hold together what lies below it here and there.
     near = widths.below(limit_mm * _LOOSE, mesh.rounding_mm)
     if not near.is_below(limit_mm, mesh.rounding_mm).any():
-        return []
+        return Places()
     near = _walls_only(mesh, creases, near)
     around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2, near.side)
     kept = np.flatnonzero(around.inside & ~around.is_broadside(near.width))
     is_round = around.is_round(near.width)[kept]
     near, rim, across, along = near.take(kept), around.rim[kept], around.across[kept], around.along[kept]
     label, count = _together(mesh, near, is_round)
-    order = np.lexsort((near.width, label))
-    starts = np.searchsorted(label[order], np.arange(count + 1))
-    groups = [order[starts[i] : starts[i + 1]] for i in range(count)]
-    limits = near.is_below(limit_mm, mesh.rounding_mm)
-    groups = [below for x in groups if len(below := x[limits[x]])]
+    groups, left_out = _groups(mesh, near, label, count, limit_mm)
     groups = _one_pin_each(mesh, near, is_round, groups)
+    if not groups:
+        return Places()
     shown = np.array([_shown_at(near, x) for x in groups], np.intp)
     least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
     least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
     near_rim = rim < _RIM * near.width
-    found = [
+    found = Places(
         _place(mesh, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
         for i, x in enumerate(groups)
-    ]
-    return sorted(found, key=lambda x: x.width_mm)
+    )
+    found.sort(key=lambda x: x.width_mm)
+    found.left_out = left_out
+    return found
+
+
+def _groups(
+    mesh: Mesh, near: Widths, label: NDArray[np.int32], count: int, limit_mm: float
+) -> tuple[list[NDArray[np.intp]], int]:
+    """The points below the limit by place, each sorted by width; at most _TOLD places, and how many more there are."""
+    below = np.flatnonzero(near.is_below(limit_mm, mesh.rounding_mm))
+    order = below[np.lexsort((near.width[below], label[below]))]
+    starts = np.searchsorted(label[order], np.arange(count + 1))
+    kept = np.flatnonzero(starts[1:] > starts[:-1])
+    # A mesh of noise has as many specks as faces: they go before anything is done for each of them.
+    first = starts[kept]
+    area = np.add.reduceat(near.area[order], first) / 2
+    points = near.point[order]
+    spread = np.maximum.reduceat(points, first, axis=0) - np.minimum.reduceat(points, first, axis=0)
+    least = near.width[order[first]]
+    large = (area >= _SLIGHT * limit_mm**2) | (np.linalg.norm(spread, axis=1) + least >= limit_mm)
+    kept, least = kept[large], least[large]
+    told = kept[np.sort(np.argsort(least, kind="stable")[:_TOLD])]
+    return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
 
 
 def _together(mesh: Mesh, near: Widths, is_round: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
@@ -217,16 +245,16 @@ def _place(
 ) -> Place:
     """Sum up one region."""
     ends = np.concatenate([points.point, points.contact])
-    middle = ends.mean(axis=0)
-    _, _, axes = np.linalg.svd(ends - middle, full_matrices=False) if len(ends) < 4000 else _axes(ends - middle)
-    extents = _extents(ends, mesh.vertices[mesh.faces[np.unique(points.face)].ravel()], axes)
+    faces = np.unique(points.face)
+    axes = _axes(ends)
+    extents = _extents(ends, mesh.vertices[mesh.faces[faces].ravel()], axes)
     longest = int(np.argmax(extents))
     # A pin's own direction, not that of its longest extent: the tip of a plate is wider than long.
     axis = np.linalg.eigh(along.T @ along)[1][:, 2] if is_round[0] else axes[longest]
     weight = np.maximum(points.area, 1e-9)
     width = float(least.width[0])
     if is_round[0]:
-        width = round_width(mesh, np.unique(points.face), least.centres()[0], axis, width)
+        width = round_width(mesh, faces, least.centres()[0], axis, width)
     bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
         width_mm=round(width, 5),
@@ -240,28 +268,36 @@ def _place(
         area_mm2=float(points.area.sum()) / 2,
         rim_share=float(weight @ near_rim / weight.sum()),
         across_mm=float(np.median(across)),
-        faces=np.unique(np.concatenate([points.face, points.contact_face])),
+        faces=np.union1d(faces, points.contact_face),
         one_section=bool(is_round[0] and np.ptp(np.log(np.percentile(across / points.width, (10, 90)))) < _PROPORTION),
         parallel_share=float(weight @ (points.opposed < _PARALLEL) / weight.sum()),
         solids=(min(bounded), max(bounded)),
         in_void=bool(solids.in_void[least.face[0]]),
-        box=(ends.min(axis=0), ends.max(axis=0)),
+        box=_ranges(ends, np.eye(3)),
     )
 
 
 def _extents(points: Floats, corners: Floats, axes: Floats) -> Floats:
     """Extents along the axes of a place that reaches up to a spacing beyond its points, but not beyond its faces."""
-    inner, outer = points @ axes.T, corners @ axes.T
-    low = np.maximum(inner.min(axis=0) - SPACING_MM, np.minimum(outer.min(axis=0), inner.min(axis=0)))
-    high = np.minimum(inner.max(axis=0) + SPACING_MM, np.maximum(outer.max(axis=0), inner.max(axis=0)))
+    inner, outer = _ranges(points, axes), _ranges(corners, axes)
+    low = np.maximum(inner[0] - SPACING_MM, np.minimum(outer[0], inner[0]))
+    high = np.minimum(inner[1] + SPACING_MM, np.maximum(outer[1], inner[1]))
     extents: Floats = high - low
     return extents
 
 
-def _axes(centred: Floats) -> tuple[None, None, Floats]:
-    """Main axes of many points, as rows, without a large decomposition."""
-    _, vectors = np.linalg.eigh(centred.T @ centred)
-    return None, None, vectors.T[::-1]
+def _ranges(points: Floats, axes: Floats) -> tuple[Floats, Floats]:
+    """Least and most of (n, 3) points along each of the axes, which are rows."""
+    # One axis at a time: NumPy is slow along the short side of a long array.
+    along = [points @ axis for axis in axes]
+    return np.array([x.min() for x in along]), np.array([x.max() for x in along])
+
+
+def _axes(points: Floats) -> Floats:
+    """Main axes of (n, 3) points, as rows."""
+    centred = points - np.ones(len(points)) @ points / len(points)
+    axes: Floats = np.linalg.eigh(centred.T @ centred)[1].T[::-1]
+    return axes
 
 
 def _walls_only(mesh: Mesh, creases: Creases, near: Widths) -> Widths:

@@ -196,7 +196,8 @@ def _join(
                             near[n] = beyond // 3
                             n += 1
             for e in range(n):
-                if first[near[e]] < first[near[e] + 1]:
+                # Side by side is mutual: half of the pairs are enough.
+                if (end == 1 or near[e] >= f) and first[near[e]] < first[near[e] + 1]:
                     _join_near(
                         i, x, y, z, near[e], points, face, first, reach, cells, heads, following, parent
                     )

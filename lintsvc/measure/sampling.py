@@ -26,9 +26,10 @@ class Samples:
     face: NDArray[np.int32]
     first: NDArray[np.int64]
 
-    def area(self, mesh: Mesh) -> NDArray[np.float64]:
-        """(n,) the area that a point stands for."""
-        share: NDArray[np.float64] = mesh.areas[self.face] / (self.first[1:] - self.first[:-1])[self.face]
+    def area(self, mesh: Mesh, chosen: NDArray[np.intp]) -> NDArray[np.float64]:
+        """The area that each of the chosen points stands for."""
+        face = self.face[chosen]
+        share: NDArray[np.float64] = mesh.areas[face] / (self.first[face + 1] - self.first[face])
         return share
 
 

@@ -23,6 +23,9 @@ class Solids:
 
 def find_solids(shells: Shells) -> Solids:
     """Tell apart the solids of a mesh."""
+    if shells.count <= 1 and not len(shells.topology.set_aside):
+        faces = len(shells.label)
+        return Solids(np.zeros(faces, np.int32), shells.count, np.zeros(faces, bool))
     void = shells.closed & (shells.volume < 0) & (shells.around >= 1)
     solid = shells.closed & ~void
     number = np.full(shells.count + 1, -1, np.int32)

@@ -12,7 +12,7 @@ from lintsvc.measure.balls import INSIDE, Balls, balls
 from lintsvc.measure.creases import Creases, spread_along
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.rays import first_hits
-from lintsvc.measure.sampling import sample
+from lintsvc.measure.sampling import Samples, sample
 from lintsvc.measure.smooth import correct
 from lintsvc.measure.solids import Solids
 
@@ -89,12 +89,19 @@ class Widths:
 _ARRAYS = tuple(x.name for x in fields(Widths) if x.name not in ("side", "cap_mm"))
 
 
-def measure_widths(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: float) -> Widths:
-    """Measure wall thickness (`INSIDE`) or gap width (`OUTSIDE`) up to `cap_mm`."""
+def usual_samples(mesh: Mesh) -> Samples:
+    """The points to measure at."""
     # On a part as large as a room the points stand further apart.
-    samples = sample(mesh, max(SPACING_MM, float(np.sqrt(mesh.areas.sum() / MOST_POINTS))))
+    return sample(mesh, max(SPACING_MM, float(np.sqrt(mesh.areas.sum() / MOST_POINTS))))
+
+
+def measure_widths(
+    mesh: Mesh, samples: Samples, creases: Creases, solids: Solids, side: float, cap_mm: float
+) -> Widths:
+    """Measure wall thickness (`INSIDE`) or gap width (`OUTSIDE`) up to `cap_mm` at the samples and on the creases."""
     normal = mesh.normals[samples.face]
-    flat, _ = widths_at(mesh, solids, samples.points, samples.face, normal, side, cap_mm, area=samples.area(mesh))
+    flat, which = widths_at(mesh, solids, samples.points, samples.face, normal, side, cap_mm)
+    flat = replace(flat, area=samples.area(mesh, which))
     ridges = _ridges(mesh, creases, solids, side, cap_mm)
     if ridges is None:
         return flat
@@ -111,13 +118,12 @@ def widths_at(
     side: float,
     cap_mm: float,
     *,
-    area: Floats | None = None,
     facets: bool = True,
 ) -> tuple[Widths, NDArray[np.intp]]:
     """Measure at (n, 3) points of faces (n,) along (n, 3) normals; points with nothing near are left out.
 
     `facets`: correct for coarse facets, which supposes that the normals are the faces'. Returns the
-    widths, and the numbers of the points that they are at.
+    widths, which stand for no area yet, and the numbers of the points that they are at.
     """
     # A wall has both sides on one solid: bodies that touch or overlap are no wall of each other.
     owners = (solids.of_face, solids.of_face[face]) if side == INSIDE and solids.count > 1 else None
@@ -130,9 +136,9 @@ def widths_at(
         better = correct(mesh, point, face, found, side)
         width, chord, opposed = better.width, better.chord, np.minimum(opposed, better.opposed)
         _straight_across(mesh, point, face, normal, side, width, opposed)
-    area = np.zeros(len(near)) if area is None else area[near]
+    none = np.zeros(len(near))
     widths = Widths(
-        side, cap_mm, point, normal, face, width, found.width, found.contact, found.face, chord, opposed, area
+        side, cap_mm, point, normal, face, width, found.width, found.contact, found.face, chord, opposed, none
     )
     return widths, near
 

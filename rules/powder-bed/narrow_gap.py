@@ -7,6 +7,8 @@ PA12 = Source(
     "Common practice, no standard states it: 0.5 mm; 0.4 mm between short faces, 0.6 mm between long ones.",
 )
 
+MORE = "{count} more narrow places are not told one by one."
+
 
 @rule(
     id="powder-bed/narrow-gap",
@@ -35,7 +37,11 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     gaps between separate bodies are left to their own rules.
     Ignore when: the two sides may fuse without harm.
     """
-    for place in part.body.narrow_places(limit):
+    places = part.body.narrow_places(limit)
+    for place in places:
         other = place.round or place.low or place.straight or place.between_bodies or place.in_void
         if not other and not place.slight(limit):
             yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
+    if places.left_out:
+        words = {"count": places.left_out}
+        yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")

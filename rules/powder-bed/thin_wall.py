@@ -8,6 +8,8 @@ PA12 = Source(
     "1.0 mm recommended, 1.5 mm on large parts.",
 )
 
+MORE = "{count} more thin places are not told one by one."
+
 
 @rule(
     id="powder-bed/thin-wall",
@@ -38,7 +40,11 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     sharp are left to their own rules.
     Ignore when: the wall is a flap that is meant to give way, such as a seal lip or a break-off tab.
     """
-    for place in part.body.thin_places(limit):
+    places = part.body.thin_places(limit)
+    for place in places:
         if place.round or place.low or place.slight(limit):
             continue
         yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
+    if places.left_out:
+        words = {"count": places.left_out}
+        yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")

@@ -9,7 +9,7 @@ from parts import bodies
 
 from lintsvc.measure.balls import INSIDE, OUTSIDE
 from lintsvc.measure.bodies import BodyMeasurements
-from lintsvc.measure.widths import Widths, measure_widths
+from lintsvc.measure.widths import Widths, measure_widths, usual_samples
 
 CAP_MM = 4.0
 
@@ -17,7 +17,8 @@ CAP_MM = 4.0
 def widths(mesh: bodies.Mesh, side: float = INSIDE) -> tuple[Widths, NDArray[np.float64]]:
     """Widths at the points, and the normals of their faces."""
     measured = BodyMeasurements(bodies.body(mesh))
-    found = measure_widths(measured.mesh, measured.creases, measured.solids, side, CAP_MM)
+    samples = usual_samples(measured.mesh)
+    found = measure_widths(measured.mesh, samples, measured.creases, measured.solids, side, CAP_MM)
     # Points on creases are an extra; the formulas hold on faces.
     found = found.take(np.flatnonzero(found.area > 0))
     return found, measured.mesh.normals[found.face]
