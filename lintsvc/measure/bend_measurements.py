@@ -67,11 +67,7 @@ class BendMeasurements:
     def ends(self) -> tuple[tuple[BendZone, BendEnd], ...]:
         """The ends of every bend with what is cut beside them, looked at as far as a relief should reach."""
         polygons = [x.polygon for x in self.sheet.cutouts]
-        return tuple(
-            (zone, end)
-            for zone in self.zones
-            for end in bend_ends(zone, polygons)
-        )
+        return tuple((zone, end) for zone in self.zones for end in bend_ends(zone, polygons))
 
     @cached_property
     def flanges(self) -> tuple[tuple[BendZone, Flange], ...]:

@@ -61,9 +61,7 @@ def _hollow(f: int, k: int, turn: float, vertices: Any, faces: Any, normals: Any
         return -2 - g
     v = vertices[faces[g, (other % 3 + 2) % 3]]
     a = vertices[faces[f, k]]
-    height = (
-        (v[0] - a[0]) * normals[f, 0] + (v[1] - a[1]) * normals[f, 1] + (v[2] - a[2]) * normals[f, 2]
-    )
+    height = (v[0] - a[0]) * normals[f, 0] + (v[1] - a[1]) * normals[f, 1] + (v[2] - a[2]) * normals[f, 2]
     return g if height > 0 else -1
 
 

@@ -44,9 +44,7 @@ class Hollow:
     def where(self) -> Where:
         """The place as a finding shows it: the opening, with a line to the middle of the hollow."""
         door, middle = point3(self.door), point3(self.middle)
-        return Where(
-            point=door, box=(point3(self.box[0]), point3(self.box[1])), lines=((door, middle),)
-        )
+        return Where(point=door, box=(point3(self.box[0]), point3(self.box[1])), lines=((door, middle),))
 
 
 def find_hollows(mesh: Mesh, shells: Shells, solids: Solids, ball_mm: float, least_mm3: float) -> list[Hollow]:
@@ -129,9 +127,7 @@ def _shut_in(mesh: Mesh, solids: Solids, ball_mm: float) -> Floats:
     return start[shut]
 
 
-def _clearances(
-    mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, most: float
-) -> NDArray[np.float32]:
+def _clearances(mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, most: float) -> NDArray[np.float32]:
     """Distance to the surface at each cell's middle, `most` at most; whole blocks that are far from it at once."""
     block = 4
     blocks = -(-shape // block)

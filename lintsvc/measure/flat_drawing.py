@@ -150,5 +150,3 @@ def _branches(curves: Curves, chains: Chains) -> tuple[tuple[float, float], ...]
     _, first, count = np.unique(flat, return_index=True, return_counts=True)
     spots = place[first[count > 2]]
     return tuple((x, y) for x, y in spots.tolist())
-
-

@@ -64,9 +64,7 @@ class OpenChain:
 Lines = list[tuple[Floats, Ints]]
 
 
-def open_chains_of(
-    curves: Curves, loose: Lines, across: Lines, contours: tuple[Contour, ...]
-) -> tuple[OpenChain, ...]:
+def open_chains_of(curves: Curves, loose: Lines, across: Lines, contours: tuple[Contour, ...]) -> tuple[OpenChain, ...]:
     """Return the open lines, longest first. `loose` and `across` are (points, curves)."""
     lines = loose + across
     if not lines:
@@ -113,9 +111,7 @@ def _measured(lines: list[Floats]) -> tuple[Floats, Floats]:
     return length, np.stack([points[first], middle, points[last]], axis=1)
 
 
-def _gaps(
-    loose: Lines, spots: Floats, length: Floats, inside: list[bool], same_mm: float
-) -> dict[int, list[Gap]]:
+def _gaps(loose: Lines, spots: Floats, length: Floats, inside: list[bool], same_mm: float) -> dict[int, list[Gap]]:
     """Return the gaps at the ends of each line, where the ends that are nearest each other were meant to meet."""
     gaps: dict[int, list[Gap]] = {}
     ends = spots[: len(loose), [0, 2]].reshape(-1, 2)
@@ -160,9 +156,7 @@ def _meant_to_meet(width: float, own: bool, length: float, inside: bool) -> bool
     return width <= length / 2
 
 
-def _inside(
-    spots: Floats, contours: tuple[Contour, ...], near_mm: float
-) -> tuple[list[bool], list[bool], list[bool]]:
+def _inside(spots: Floats, contours: tuple[Contour, ...], near_mm: float) -> tuple[list[bool], list[bool], list[bool]]:
     """Return for each line whether it lies in a part, whether its ends lie on contours, and whether all of it does.
 
     `spots` (n, 3, 2): start, middle and end of each line.

@@ -116,9 +116,7 @@ def together(
     return _group([(sign * value(x), x) for x in things], sign, place, middle)
 
 
-def _group(
-    rows: list[tuple[float, T]], sign: float, place: Callable[[T], Where], middle: Point2
-) -> Group[T]:
+def _group(rows: list[tuple[float, T]], sign: float, place: Callable[[T], Where], middle: Point2) -> Group[T]:
     worst = min(signed for signed, _ in rows)
     spots = [place(thing) for _, thing in rows]
     equal = [k for k, (signed, _) in enumerate(rows) if signed - worst <= ALIKE_MM / 10]

@@ -198,9 +198,7 @@ def _join(
             for e in range(n):
                 # Side by side is mutual: half of the pairs are enough.
                 if (end == 1 or near[e] >= f) and first[near[e]] < first[near[e] + 1]:
-                    _join_near(
-                        i, x, y, z, near[e], points, face, first, reach, cells, heads, following, parent
-                    )
+                    _join_near(i, x, y, z, near[e], points, face, first, reach, cells, heads, following, parent)
     label = np.empty(count, np.int32)
     found = 0
     for i in range(count):

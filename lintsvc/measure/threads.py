@@ -123,9 +123,7 @@ class ScrewHoles:
     def _round_ones(self) -> dict[int, RoundHole]:
         return {x.contour: x for x in self.sheet.holes}
 
-    def edge_gap(
-        self, centre: Point2, own: int | None, within_mm: float
-    ) -> tuple[float, tuple[Point2, Point2]] | None:
+    def edge_gap(self, centre: Point2, own: int | None, within_mm: float) -> tuple[float, tuple[Point2, Point2]] | None:
         """Return the distance from a point to the nearest edge of the sheet, the hole's own left out, and its span.
 
         None where no edge lies within the distance given.

@@ -22,9 +22,7 @@ class Void:
     def where(self) -> Where:
         """The place as a finding shows it."""
         low, high = self.box
-        return Where(
-            point=point3((low + high) / 2), box=(point3(low), point3(high)), faces=tuple(self.faces.tolist())
-        )
+        return Where(point=point3((low + high) / 2), box=(point3(low), point3(high)), faces=tuple(self.faces.tolist()))
 
 
 def find_voids(mesh: Mesh, shells: Shells) -> list[Void]:

@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 from lintsvc.measure.compiled import compiled
 
 
-def weld(
-    points: NDArray[Any], tags: NDArray[np.int32] | None = None
-) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+def weld(points: NDArray[Any], tags: NDArray[np.int32] | None = None) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Find which of (n, 3) float points are the same.
 
     Returns `first` (k,), the number of the first point of each place in order of appearance, and

@@ -42,9 +42,7 @@ def soft_material(part: Checked) -> Iterator[Hit]:
     }.get(part.material.family)
     if held is None:
         return
-    for group in part.flat.alike(
-        part.screws.tapped, lambda x: 0.0, place=lambda x: x.where(), kind=lambda x: x.said
-    ):
+    for group in part.flat.alike(part.screws.tapped, lambda x: 0.0, place=lambda x: x.where(), kind=lambda x: x.said):
         first = group.members[0]
         yield Hit(
             where=group.where,

@@ -113,7 +113,6 @@ def test_real_files_read_end_with_contours_that_are_valid(shared: Path) -> None:
             assert shapely.is_valid(contour.polygon) or crossing & set(contour.entities), path.name
 
 
-
 #: Looked at as pictures, one by one: outer contours / cutouts / islands, and round holes.
 SEEN = {
     "dxf/1001.dxf": (1, 4, 0, 1),

@@ -52,7 +52,10 @@ def test_web_between_slots_is_exact_on_their_arcs() -> None:
 def test_arc_against_arc_is_measured_on_true_arcs() -> None:
     # Two lenses whose bulges face each other off the axes of their chords' points.
     def lens(x: float, y: float) -> list[Arc]:
-        return [Arc((x - 3, y), 5, -53.13010235415598, 53.13010235415598), Arc((x + 3, y), 5, 126.86989764584402, 233.13010235415598)]  # noqa: E501
+        return [
+            Arc((x - 3, y), 5, -53.13010235415598, 53.13010235415598),
+            Arc((x + 3, y), 5, 126.86989764584402, 233.13010235415598),
+        ]  # noqa: E501
 
     flat = measured(*plate(), *lens(40, 30), *lens(44.7, 31.7))
     # Right bulge of the first about (37, 30), left bulge of the second about (47.7, 31.7), both of radius 5.
@@ -142,9 +145,7 @@ def test_a_finely_drawn_contour_is_measured_alike() -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(
-    st.floats(0.2, 2.5), st.floats(0.0, 360.0), st.floats(1.0, 20.0), st.floats(1.0, 20.0), st.floats(-50, 50)
-)
+@given(st.floats(0.2, 2.5), st.floats(0.0, 360.0), st.floats(1.0, 20.0), st.floats(1.0, 20.0), st.floats(-50, 50))
 def test_web_between_two_circles_anywhere(gap: float, turn: float, r: float, q: float, far: float) -> None:
     a = math.radians(turn)
     x, y = far + (r + q + gap) * math.cos(a), (r + q + gap) * math.sin(a)

@@ -101,7 +101,12 @@ def sphere(radius: float, splits: int) -> Mesh:
             for a in range(12)
             for b in range(12)
             for c in range(12)
-            if a < b and a < c and b != c and near[a, b] and near[b, c] and near[c, a]
+            if a < b
+            and a < c
+            and b != c
+            and near[a, b]
+            and near[b, c]
+            and near[c, a]
             and np.linalg.det(vertices[[a, b, c]]) > 0
         ]
     )

@@ -122,6 +122,7 @@ def fits(base: str, fault: str) -> bool:
     """Whether a fault can be built on a base at its stated value."""
     return not (base == "pipe" and fault in FLAT_ONLY)
 
+
 Change = tuple[Manifold | None, Manifold | None, tuple[Floats, Floats]]
 
 

@@ -81,9 +81,7 @@ class Channel:
         return Part("channel.dxf", "0" * 64, "DXF", "sheet", units, size, sheet=Sheet(tuple(entities), 0.01))
 
     def choices(self) -> Choices:
-        return Choices(
-            process="sheet", material="aluminium-5052-h32", thickness_mm=self.t, finished_size_mm=self.meant
-        )
+        return Choices(process="sheet", material="aluminium-5052-h32", thickness_mm=self.t, finished_size_mm=self.meant)
 
 
 def _up(count: int) -> tuple[Direction, ...]:

@@ -56,9 +56,7 @@ def test_planted_fault_is_found_where_it_is(rule: str, plant: Plant) -> None:
             and (not expected.names or names[expected.names] in x.where.entities)
             for x in found
         ), (seed, there, [(x.where, x.message) for x in found])
-        others.update(
-            x.rule for x in checked(bracket).findings if x.rule != rule and x.rule not in expected.also
-        )
+        others.update(x.rule for x in checked(bracket).findings if x.rule != rule and x.rule not in expected.also)
     # A head too big for the sheet may also come too near to a bend.
     if rule == "countersink/deeper-than-sheet":
         others.pop("countersink/near-bend", None)
