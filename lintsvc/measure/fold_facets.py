@@ -101,7 +101,8 @@ def _slabs(rings: list[Floats], levels: list[float], half_mm: float) -> Ints:
                 continue
             numbers: list[Ints] = []
             for ring in shapely.get_rings(piece):
-                distance, number = tree.query(shapely.get_coordinates(ring)[:-1])
+                near, which = tree.query(shapely.get_coordinates(ring)[:-1])
+                distance, number = np.asarray(near), np.asarray(which)
                 if distance.max() > 10 * _SAME_MM:
                     raise NotFolded("the outline is too ragged where it bends")
                 # The cut makes a second corner beside one that lies on it.

@@ -160,7 +160,7 @@ def _corners(bend: FoldBend, low: float, high: float) -> Floats:
 
 
 def _bent(
-    part: Polygon, axis: object, bend: FoldBend, thickness_mm: float
+    part: Polygon, axis: LineString, bend: FoldBend, thickness_mm: float
 ) -> tuple[Polygon, tuple[Floats, ...]] | None:
     """Return what of a piece of the strip the bend line passes through, and its inner edges; None for nothing."""
     import shapely
@@ -225,13 +225,14 @@ def cut_lines(outline: Polygon, zones: Sequence[FoldZone]) -> list[LineString]:
         return []
     lines = np.array(ends)
     corners = shapely.get_coordinates(outline)
-    distance, nearest = cKDTree(corners).query(lines.reshape(-1, 2))
+    found, which = cKDTree(corners).query(lines.reshape(-1, 2))
+    distance, nearest = np.asarray(found), np.asarray(which)
     at_corner = (distance < _CORNER_MM).reshape(-1, 2)
     way = lines[:, 1] - lines[:, 0]
     over = way / np.maximum(np.hypot(*way.T), 1e-300)[:, None] * _OVER_MM
     lines = np.stack([lines[:, 0] - over, lines[:, 1] + over], axis=1)
     lines[at_corner] = corners[nearest.reshape(-1, 2)[at_corner]]
-    made: list[LineString] = list(shapely.linestrings(lines))
+    made: list[LineString] = list(np.atleast_1d(np.asarray(shapely.linestrings(lines), object)))
     return made
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from lintsvc.model.sheet import Line, Point2, Shape
 from lintsvc.readers.dxf_drawing import Drawn
@@ -188,9 +189,10 @@ def _spline(drawn: Drawn, frame: Frame, flattening: Flattening) -> Curves:
     knots, weights = r.all(40), r.all(41)
     control = _points(r, 10)
     fit = _points(r, 11)
-    for name, stated, there in zip(("knots", "control points", "fit points"), said, (knots, control, fit), strict=True):
-        if stated > len(there):
-            raise damaged(r, f"a spline says it has {stated:,} {name}, and {len(there)} are there")
+    there = (len(knots), len(control), len(fit))
+    for name, stated, count in zip(("knots", "control points", "fit points"), said, there, strict=True):
+        if stated > count:
+            raise damaged(r, f"a spline says it has {stated:,} {name}, and {count} are there")
     if not control and fit:
         degree, knots, control = _through(r, fit)
         weights = []
@@ -227,7 +229,7 @@ def _through(r: Record, fit: list[Vector]) -> tuple[int, list[float], list[Vecto
     # The usual curve through fit points: cubic, its parameter the length of the chords, no curvature at its
     # ends unless end tangents are given.
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(kept, axis=0), axis=1))])
-    ends: object = "natural"
+    ends: Any = "natural"
     if 12 in r.codes and 13 in r.codes:
         tangents = [np.array(_points(r, code)[0]) for code in (12, 13)]
         if all(np.any(t) for t in tangents):

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
+from lintsvc.model.part import NoteKind
 from lintsvc.model.sheet import Arc, Circle, Direction, Entity, Line, Point2, Polyline
 from lintsvc.readers.flat_extent import point_on
 from lintsvc.readers.flat_roles import pieces
@@ -55,7 +56,7 @@ class PlacedText:
 class NotesKept(Protocol):
     """Whoever keeps the notes of a reading."""
 
-    def note(self, kind: str, text: str, entity: int | None = None) -> None:
+    def note(self, kind: NoteKind, text: str, entity: int | None = None) -> None:
         """Keep a note."""
 
 
@@ -115,6 +116,7 @@ def with_bend_data(entities: list[Entity], texts: Sequence[PlacedText], mm_per_u
         # A text about all bends speaks where nothing speaks about this one.
         beside = of_one.get(bend.number, []) or of_all
         angle, angle_open = _agreed(layer.angle_deg, [said.angle_deg for _, said in beside])
+        direction: Direction | None
         direction, direction_open = _agreed(layer.direction, [said.direction for _, said in beside])
         radius, radius_open = _agreed(
             None if layer.radius is None else layer.radius * mm_per_unit,

@@ -89,7 +89,7 @@ def tree_of(data: bytes) -> Node:
     parser = DefusedXMLParser(target=_Builder(), forbid_dtd=False, forbid_entities=True, forbid_external=True)
     try:
         parser.feed(data)
-        root: Node | None = parser.close()
+        root: Node | None = parser.close()  # type: ignore[assignment]  # what our own builder made
     except DefusedXmlException as error:
         raise Unreadable(
             "The SVG declares entities, which are not read: they can be made to flood memory or fetch other files.",

@@ -55,7 +55,7 @@ def test_arc_against_arc_is_measured_on_true_arcs() -> None:
         return [
             Arc((x - 3, y), 5, -53.13010235415598, 53.13010235415598),
             Arc((x + 3, y), 5, 126.86989764584402, 233.13010235415598),
-        ]  # noqa: E501
+        ]
 
     flat = measured(*plate(), *lens(40, 30), *lens(44.7, 31.7))
     # Right bulge of the first about (37, 30), left bulge of the second about (47.7, 31.7), both of radius 5.
