@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from lintsvc.rulebook.limit_rules.expression import Function
@@ -346,7 +347,8 @@ FUNCTIONS: dict[str, Function] = {
 }
 
 
-def names() -> dict[str, Kind]:
+@lru_cache(maxsize=1)
+def names() -> Mapping[str, Kind]:
     """Return every name that a condition may use, with its kind."""
     found = {f"{x.name}.{key}": y.kind for x in FEATURES for key, y in x.attributes.items()}
     return found | {f"{x.name}.{key}": y.kind for x in SINGLES for key, y in x.attributes.items()}

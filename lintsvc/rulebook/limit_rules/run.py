@@ -57,24 +57,18 @@ def hits(part: Checked, condition: Condition, source: Source, factor: float = 1.
 
     `factor` moves the limit: for trying out whether a fixture lies just at it.
     """
-    scope = _scope(part, None, None)
-    if not all(_value(x, scope) for x in condition.before):
+    of_part = part_scope(part)
+    if not all(_value(x, of_part) for x in condition.before):
         return
     compared, feature = condition.compared, condition.feature
     if feature is None:
-        measured, limit = _value(compared.measured, scope), factor * _value(compared.limit, scope)
+        measured, limit = _value(compared.measured, of_part), factor * _value(compared.limit, of_part)
         if _past(compared, measured, limit):
             whole = part.flat.where_of_all if part.part.kind == "sheet" else part.body.everywhere()
             yield Hit(measured, whole, limit=limit, unit=compared.measured.kind.unit, limit_source=source)
         return
-    reach = factor * _value(compared.limit, scope) if feature.within else 0.0
-    found: list[_Found] = []
-    for item in feature.find(part, reach):
-        its = _scope(part, feature, item)
-        measured, limit = _value(compared.measured, its), factor * _value(compared.limit, its)
-        if _past(compared, measured, limit) and all(_value(x, its) for x in condition.narrowed):
-            found.append(_Found(measured, limit, item))
-    if feature.kind == "body":
+    found = list(_faulty(part, condition, feature, factor, of_part))
+    if feature.kind == "body" or not found:
         yield from (_hit(part, feature, compared, source, x, feature.where(part, x.item), 1) for x in found)
         return
     # Forty equal holes are one finding.
@@ -88,6 +82,29 @@ def hits(part: Checked, condition: Condition, source: Source, factor: float = 1.
     for group in groups:
         worst = next(x for x in group.members if x.measured == group.value)
         yield _hit(part, feature, compared, source, worst, group.where, group.count)
+
+
+def _faulty(part: Checked, condition: Condition, feature: Feature, factor: float, of_part: Scope) -> Iterator[_Found]:
+    compared = condition.compared
+    # Mostly the limit is the same for all of them, and is asked once.
+    same = None if speaks_of(compared.limit, feature.name) else factor * _value(compared.limit, of_part)
+    getters = {f"{feature.name}.{key}": x.get for key, x in feature.attributes.items()}
+    item: Any = None
+
+    def scope(name: str) -> Any:
+        getter = getters.get(name)
+        if getter is None:
+            return of_part(name)
+        value = getter(item)
+        if value is None:
+            raise CannotCheck(f"{name} is not known")
+        return value
+
+    for item in feature.find(part, same if same is not None and feature.within else 0.0):
+        measured = _value(compared.measured, scope)
+        limit = factor * _value(compared.limit, scope) if same is None else same
+        if _past(compared, measured, limit) and all(_value(x, scope) for x in condition.narrowed):
+            yield _Found(measured, limit, item)
 
 
 class _Found(NamedTuple):
@@ -142,15 +159,15 @@ def _value(node: Node, scope: Scope) -> Any:
         raise CannotCheck(str(error)) from None
 
 
-def _scope(part: Checked, feature: Feature | None, item: Any) -> Scope:
+def part_scope(part: Checked) -> Scope:
+    """Return what gives the values that a part has one of; each is worked out once for all rules."""
+    known: dict[str, Any] = part.__dict__.setdefault("_values_of_limit_rules", {})
+
     def get(name: str) -> Any:
-        thing, _, key = name.partition(".")
-        if feature is not None and thing == feature.name:
-            value = feature.attributes[key].get(item)
-        else:
-            value = _singles()[name].get(part)
-        if value is None:
+        if name not in known:
+            known[name] = _singles()[name].get(part)
+        if known[name] is None:
             raise CannotCheck(f"{name} is not known")
-        return value
+        return known[name]
 
     return get
