@@ -27,8 +27,8 @@ from lintsvc.model.body import Body
 from lintsvc.model.finding import Where
 
 #: Widths are measured up to this, mm, or to the limit and a margin where that is more: one measurement for all rules.
-_NARROW_MM = 1.5
-_MARGIN = 1.3
+_NARROW_MM = 1.2
+_MARGIN = 1.15
 
 
 class BodyMeasurements:
@@ -130,7 +130,8 @@ class BodyMeasurements:
 
     def knife_edges(self, limit_mm: float) -> list[Knife]:
         """Sharp edges by which the material is thinner than the limit, the farthest reach first."""
-        return find_knives(self.mesh, self.creases, self._widths_up_to(INSIDE, limit_mm), limit_mm)
+        walls = self._widths_up_to(INSIDE, limit_mm)
+        return find_knives(self.mesh, self._samples.cells, self.creases, walls, limit_mm)
 
     @cached_property
     def bores(self) -> list[Bore]:
@@ -140,7 +141,9 @@ class BodyMeasurements:
     def _narrow(self, side: float, limit_mm: float) -> Places:
         if (side, limit_mm) not in self._places:
             widths = self._widths_up_to(side, limit_mm * _MARGIN)
-            self._places[side, limit_mm] = find_places(self.mesh, self.creases, self.solids, widths, limit_mm)
+            self._places[side, limit_mm] = find_places(
+                self.mesh, self._samples.cells, self.creases, self.solids, widths, limit_mm
+            )
         return self._places[side, limit_mm]
 
     @cached_property

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.balls import INSIDE
+from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases, nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.topology_groups import components
@@ -47,7 +48,7 @@ class Knife:
         )
 
 
-def find_knives(mesh: Mesh, creases: Creases, walls: Widths, limit_mm: float) -> list[Knife]:
+def find_knives(mesh: Mesh, cells: Cells, creases: Creases, walls: Widths, limit_mm: float) -> list[Knife]:
     """Return the sharp edges by which the material is thinner than the limit, the farthest reach first."""
     if walls.side != INSIDE:
         raise ValueError("knife edges are made of material: give the walls, not the gaps")
@@ -64,11 +65,13 @@ def find_knives(mesh: Mesh, creases: Creases, walls: Widths, limit_mm: float) ->
     # The chains with the most points: a mesh of noise has a sharp edge at every other face.
     for i in np.argsort(starts[:-1] - starts[1:], kind="stable")[:_MOST_CHAINS].tolist():
         members = order[starts[i] : starts[i + 1]]
-        knives.append(_knife(mesh, creases, np.flatnonzero(chain == i), thin.take(members), limit_mm))
+        knives.append(_knife(mesh, cells, creases, np.flatnonzero(chain == i), thin.take(members), limit_mm))
     return sorted(knives, key=lambda x: -x.reach_mm)
 
 
-def _knife(mesh: Mesh, creases: Creases, edges: NDArray[np.intp], points: Widths, limit_mm: float) -> Knife:
+def _knife(
+    mesh: Mesh, cells: Cells, creases: Creases, edges: NDArray[np.intp], points: Widths, limit_mm: float
+) -> Knife:
     a, b = creases.ends(mesh, edges)
     distance, _ = nearest_segment(a, b, points.point, np.full(len(points), mesh.size + 1.0))
     # Where the width is near the limit already, its slope tells how far the rest of the way is.
@@ -89,7 +92,7 @@ def _knife(mesh: Mesh, creases: Creases, edges: NDArray[np.intp], points: Widths
         float(np.linalg.norm(b - a, axis=1).sum()),
         (edge, edge + (inner - edge) * (far[shown] / max(float(distance[shown]), 1e-9))),
         tuple((point3(x), point3(y)) for x, y in zip(a, b, strict=True)),
-        np.unique(np.concatenate([points.face, points.contact_face])),
+        cells.faces(np.concatenate([points.face, points.contact_face])),
         (ends.min(axis=0), ends.max(axis=0)),
     )
 

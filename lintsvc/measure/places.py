@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.around import look_around
+from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.rays import first_hits
@@ -22,6 +23,8 @@ from lintsvc.model.finding import Where
 
 #: Two sides that open by more than this are no wall but an edge of a part, or a notch.
 _OPPOSED = -np.cos(np.radians(30.0))
+#: Faces of a place from which on its corners are not looked at.
+_MANY = 5000
 #: So many places are told one by one; with more, nobody reads them.
 _TOLD = 400
 #: Widths within this factor are alike.
@@ -132,18 +135,19 @@ class Places(list[Place]):
     left_out: int = 0
 
 
-def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, limit_mm: float) -> Places:
+def find_places(
+    mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, widths: Widths, limit_mm: float
+) -> Places:
     """Return the places below the limit."""
     # Points a little above the limit hold together what lies below it here and there.
-    near = widths.below(limit_mm * _LOOSE, mesh.rounding_mm)
+    near = _walls_below(mesh, creases, widths, limit_mm * _LOOSE)
     if not near.is_below(limit_mm, mesh.rounding_mm).any():
         return Places()
-    near = _walls_only(mesh, creases, near)
     around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2, near.side)
     kept = np.flatnonzero(around.inside & ~around.is_broadside(near.width))
     is_round = around.is_round(near.width)[kept]
     near, rim, across, along = near.take(kept), around.rim[kept], around.across[kept], around.along[kept]
-    label, count = _together(mesh, near, is_round)
+    label, count = _together(mesh, cells, near, is_round)
     groups, left_out = _groups(mesh, near, label, count, limit_mm)
     groups = _one_pin_each(mesh, near, is_round, groups)
     if not groups:
@@ -154,7 +158,7 @@ def find_places(mesh: Mesh, creases: Creases, solids: Solids, widths: Widths, li
     least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
     near_rim = rim < _RIM * near.width
     found = Places(
-        _place(mesh, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
+        _place(mesh, cells, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
         for i, x in enumerate(groups)
     )
     found.sort(key=lambda x: x.width_mm)
@@ -182,7 +186,9 @@ def _groups(
     return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
 
 
-def _together(mesh: Mesh, near: Widths, is_round: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
+def _together(
+    mesh: Mesh, cells: Cells, near: Widths, is_round: NDArray[np.bool_]
+) -> tuple[NDArray[np.int32], int]:
     """Label the points of one place: over their faces, and pins and holes along their axis, too."""
     label = np.empty(len(near), np.int32)
     count = 0
@@ -191,7 +197,8 @@ def _together(mesh: Mesh, near: Widths, is_round: NDArray[np.bool_]) -> tuple[ND
         if not len(chosen):
             continue
         some = near.take(chosen)
-        by_face, found = regions(mesh, some.point, some.face, some.contact, some.contact_face, _JOINED * SPACING_MM)
+        sides = (some.point, some.face, some.contact, some.contact_face)
+        by_face, found = regions(mesh, cells, *sides, _JOINED * SPACING_MM)
         # The sides of a square pin meet at edges, and the bottom of a groove is an edge: no face holds them together.
         line = np.arange(len(some)) if kind else np.flatnonzero(some.area == 0)
         by_line, lines = clusters((some.centres() if kind else some.point)[line], _ALONG_MM)
@@ -235,6 +242,7 @@ def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
 
 def _place(
     mesh: Mesh,
+    cells: Cells,
     least: Widths,
     points: Widths,
     is_round: NDArray[np.bool_],
@@ -245,9 +253,11 @@ def _place(
 ) -> Place:
     """Sum up one region."""
     ends = np.concatenate([points.point, points.contact])
-    faces = np.unique(points.face)
+    faces = cells.faces(points.face)
     axes = _axes(ends)
-    extents = _extents(ends, mesh.vertices[mesh.faces[faces].ravel()], axes)
+    # Of a place of many faces the points lie as far out as its corners.
+    corners = mesh.vertices[mesh.faces[faces].ravel()] if len(faces) < _MANY else ends
+    extents = _extents(ends, corners, axes)
     longest = int(np.argmax(extents))
     # A pin's own direction, not that of its longest extent: the tip of a plate is wider than long.
     axis = np.linalg.eigh(along.T @ along)[1][:, 2] if is_round[0] else axes[longest]
@@ -268,7 +278,7 @@ def _place(
         area_mm2=float(points.area.sum()) / 2,
         rim_share=float(weight @ near_rim / weight.sum()),
         across_mm=float(np.median(across)),
-        faces=np.union1d(faces, points.contact_face),
+        faces=cells.faces(np.concatenate([points.face, points.contact_face])),
         one_section=bool(is_round[0] and np.ptp(np.log(np.percentile(across / points.width, (10, 90)))) < _PROPORTION),
         parallel_share=float(weight @ (points.opposed < _PARALLEL) / weight.sum()),
         solids=(min(bounded), max(bounded)),
@@ -300,9 +310,9 @@ def _axes(points: Floats) -> Floats:
     return axes
 
 
-def _walls_only(mesh: Mesh, creases: Creases, near: Widths) -> Widths:
-    """Leave out points that just narrow toward an edge: in wide wedges, and in slim ones that run out to one."""
-    near = near.take(np.flatnonzero(near.opposed <= _OPPOSED))
-    keep = np.ones(len(near), bool)
-    keep[runs_out(mesh, creases, near).points] = False
-    return near.take(np.flatnonzero(keep))
+def _walls_below(mesh: Mesh, creases: Creases, widths: Widths, limit_mm: float) -> Widths:
+    """The points below a limit, but those that just narrow toward an edge: in wide wedges, and in slim ones that
+    run out to one."""
+    near = widths.take(np.flatnonzero(widths.is_below(limit_mm, mesh.rounding_mm) & (widths.opposed <= _OPPOSED)))
+    out = runs_out(mesh, creases, near).points
+    return near.take(np.delete(np.arange(len(near)), out)) if len(out) else near

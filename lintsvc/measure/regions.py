@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.cells import Cells
 from lintsvc.measure.compiled import compiled
 from lintsvc.measure.mesh import Mesh
 from lintsvc.measure.weld import weld
@@ -17,24 +18,28 @@ _FEW = 24
 
 def regions(
     mesh: Mesh,
+    cells: Cells,
     points: NDArray[np.float64],
     face: NDArray[np.int32],
     contact: NDArray[np.float64],
     contact_face: NDArray[np.int32],
     reach: float,
 ) -> tuple[NDArray[np.int32], int]:
-    """Join points that lie within `reach` of each other on one face or on faces side by side,
+    """Join points that lie within `reach` of each other in one cell or in cells side by side,
     or whose contact lies within `reach` of the other.
 
-    All arrays are (n, …), in order of `face`. Returns (n,) region labels from 0, and how many there are.
+    All arrays are (n, …), in order of `face`, the first of a cell. Returns (n,) region labels from 0, and how
+    many there are.
     """
     count = len(points)
     if not count:
         return np.empty(0, np.int32), 0
-    first = np.searchsorted(face, np.arange(len(mesh) + 1)).astype(np.int32)
+    first = np.zeros(len(mesh) + 1, np.int32)
+    np.cumsum(np.bincount(face, minlength=len(mesh)), out=first[1:])
     bare = ~mesh.normals.any(axis=1)
-    cells, heads, following = _hash(points, face, first, reach)
-    label, found = _join(points, face, contact, contact_face, first, bare, mesh.mates, reach, cells, heads, following)
+    grid = _hash(points, face, first, reach)
+    sides = (cells.of_face, cells.members, cells.start, cells.count, mesh.mates, bare)
+    label, found = _join(points, face, contact, contact_face, first, *sides, reach, *grid)
     return label, int(found)
 
 
@@ -51,9 +56,9 @@ def clusters(points: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int3
     # As if all lay on one face without neighbours.
     face = np.zeros(count, np.int32)
     first = np.array([0, count], np.int32)
-    cells, heads, following = _hash(points, face, first, reach)
-    bare, alone = np.zeros(1, bool), np.full(3, -1, np.int32)
-    label, found = _join(points, face, points, face, first, bare, alone, reach, cells, heads, following)
+    none, one, alone = np.zeros(1, np.int32), np.ones(1, np.int32), np.full(3, -1, np.int32)
+    sides = (none, none, none, one, alone, np.zeros(1, bool))
+    label, found = _join(points, face, points, face, first, *sides, reach, *_hash(points, face, first, reach))
     return label[cell], int(found)
 
 
@@ -163,45 +168,51 @@ def _join(
     contact: Any,
     contact_face: Any,
     first: Any,
-    bare: Any,
+    of_face: Any,
+    members: Any,
+    start: Any,
+    count: Any,
     mates: Any,
+    bare: Any,
     reach: float,
     cells: Any,
     heads: Any,
     following: Any,
 ) -> Any:
-    count = points.shape[0]
-    parent = np.arange(count).astype(np.int32)
-    near = np.empty(16, np.int32)
-    for i in range(count):
+    total = points.shape[0]
+    parent = np.arange(total).astype(np.int32)
+    for i in range(total):
         for end in range(2):
-            f = face[i] if end == 0 else contact_face[i]
+            f = face[i] if end == 0 else of_face[contact_face[i]]
             x = points[i, 0] if end == 0 else contact[i, 0]
             y = points[i, 1] if end == 0 else contact[i, 1]
             z = points[i, 2] if end == 0 else contact[i, 2]
-            near[0] = f
-            n = 1
-            for k in range(3):
-                other = mates[3 * f + k]
-                if other < 0:
-                    continue
-                g = other // 3
-                near[n] = g
-                n += 1
-                if bare[g]:
+            if first[f] < first[f + 1]:
+                _join_near(i, x, y, z, f, points, face, first, reach, cells, heads, following, parent)
+            before = f
+            for m in range(start[f], start[f] + count[f]):
+                for k in range(3):
+                    other = mates[3 * members[m] + k]
+                    if other < 0:
+                        continue
+                    g = of_face[other // 3]
+                    # Side by side is mutual: half of the pairs are enough.
+                    if g != before and (end == 1 or g > f) and first[g] < first[g + 1]:
+                        before = g
+                        _join_near(i, x, y, z, g, points, face, first, reach, cells, heads, following, parent)
+                    if not bare[other // 3]:
+                        continue
                     # A sliver without a normal has no points of its own: look behind it.
                     for e in range(3):
-                        beyond = mates[3 * g + e]
-                        if beyond >= 0 and beyond // 3 != f:
-                            near[n] = beyond // 3
-                            n += 1
-            for e in range(n):
-                # Side by side is mutual: half of the pairs are enough.
-                if (end == 1 or near[e] >= f) and first[near[e]] < first[near[e] + 1]:
-                    _join_near(i, x, y, z, near[e], points, face, first, reach, cells, heads, following, parent)
-    label = np.empty(count, np.int32)
+                        beyond = mates[3 * (other // 3) + e]
+                        if beyond < 0:
+                            continue
+                        g = of_face[beyond // 3]
+                        if g != f and first[g] < first[g + 1]:
+                            _join_near(i, x, y, z, g, points, face, first, reach, cells, heads, following, parent)
+    label = np.empty(total, np.int32)
     found = 0
-    for i in range(count):
+    for i in range(total):
         r = _root(parent, i)
         if r == i:
             label[i] = found

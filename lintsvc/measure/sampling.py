@@ -1,4 +1,4 @@
-"""Points spread over the faces of a mesh: at least one a face, more on large and on long ones."""
+"""Points spread over the faces of a mesh: one a cell of small faces, more on large and on long ones."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.cells import Cells, find_cells
 from lintsvc.measure.compiled import compiled
 from lintsvc.measure.mesh import Mesh
 
@@ -19,28 +20,30 @@ MOST_ON_A_FACE = 4_000_000
 class Samples:
     """`points` (n, 3) on the faces `face` (n,), in order of the faces; `first` (m + 1,): where a face's begin.
 
-    A face without a normal has none.
+    Only the first faces of cells have any, and of those only the ones with a normal.
     """
 
     points: NDArray[np.float64]
     face: NDArray[np.int32]
     first: NDArray[np.int64]
+    cells: Cells
 
-    def area(self, mesh: Mesh, chosen: NDArray[np.intp]) -> NDArray[np.float64]:
+    def area(self, chosen: NDArray[np.intp]) -> NDArray[np.float64]:
         """The area that each of the chosen points stands for."""
         face = self.face[chosen]
-        share: NDArray[np.float64] = mesh.areas[face] / (self.first[face + 1] - self.first[face])
+        share: NDArray[np.float64] = self.cells.area[face] / (self.first[face + 1] - self.first[face])
         return share
 
 
 def sample(mesh: Mesh, spacing: float) -> Samples:
-    """Spread points about `spacing` mm apart: one a face, or area / spacing2, or longest edge / spacing."""
-    first = _counts(mesh.vertices, mesh.faces, mesh.normals, mesh.areas, spacing, MOST_ON_A_FACE)
+    """Spread points about `spacing` mm apart: one a cell, or as many as area / spacing2 or longest edge / spacing."""
+    cells = find_cells(mesh, spacing)
+    first = _counts(mesh.vertices, mesh.faces, mesh.normals, mesh.areas, cells.count, spacing, MOST_ON_A_FACE)
     total = int(first[-1])
     points = np.empty((total, 3))
     face = np.empty(total, np.int32)
     _spread(mesh.vertices, mesh.faces, first, points, face)
-    return Samples(points, face, first)
+    return Samples(points, face, first, cells)
 
 
 def spread_by_area(mesh: Mesh, spacing: float) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
@@ -66,12 +69,14 @@ def spread_by_area(mesh: Mesh, spacing: float) -> tuple[NDArray[np.float64], NDA
 
 
 @compiled
-def _counts(vertices: Any, faces: Any, normals: Any, areas: Any, spacing: float, most: int) -> Any:
+def _counts(vertices: Any, faces: Any, normals: Any, areas: Any, members: Any, spacing: float, most: int) -> Any:
     first = np.empty(faces.shape[0] + 1, np.int64)
     first[0] = 0
     for i in range(faces.shape[0]):
         n = 0
-        if normals[i, 0] != 0 or normals[i, 1] != 0 or normals[i, 2] != 0:
+        if members[i] > 1:
+            n = 1
+        elif members[i] == 1 and (normals[i, 0] != 0 or normals[i, 1] != 0 or normals[i, 2] != 0):
             longest = 0.0
             for k in range(3):
                 a = faces[i, k]

@@ -35,7 +35,7 @@ _BETWEEN = (0.2, 0.5, 0.8)
 class Widths:
     """Widths at the points of the surface that have another surface within `cap_mm`.
 
-    Arrays are (n, …), in order of `face`. `normal`: the direction that was measured along; the
+    Arrays are (n, …), in order of `face`, the first of its cell. `normal`: the direction that was measured along; the
     face's, or one between two faces on a crease. `width`: corrected for coarse facets. `raw`: as the
     facets have it. `contact`, `contact_face`: where the ball touches the other side. `chord`: how far
     the facets at both ends may lie beside the curve that they stand for. `opposed`: cosine between
@@ -101,10 +101,11 @@ def measure_widths(
     """Measure wall thickness (`INSIDE`) or gap width (`OUTSIDE`) up to `cap_mm` at the samples and on the creases."""
     normal = mesh.normals[samples.face]
     flat, which = widths_at(mesh, solids, samples.points, samples.face, normal, side, cap_mm)
-    flat = replace(flat, area=samples.area(mesh, which))
+    flat = replace(flat, area=samples.area(which))
     ridges = _ridges(mesh, creases, solids, side, cap_mm)
     if ridges is None:
         return flat
+    ridges = replace(ridges, face=samples.cells.of_face[ridges.face])
     both: dict[str, Any] = {x: np.concatenate([getattr(flat, x), getattr(ridges, x)]) for x in _ARRAYS}
     return replace(flat, **both).take(np.argsort(both["face"], kind="stable"))
 

@@ -134,7 +134,7 @@ def _bounds(
         if not mark.all():
             used = used[mark]
     # Subtracting the corners may overflow in the file's float32; float64 does not.
-    low, high = used.min(axis=0).astype(np.float64), used.max(axis=0).astype(np.float64)
+    low, high = _ends(used)
     if not (np.isfinite(low).all() and np.isfinite(high).all()):
         bad = ~np.isfinite(found.vertices[faces]).all(axis=(1, 2))
         raise Unreadable(
@@ -143,6 +143,19 @@ def _bounds(
             "Repair or rebuild the body and export it again.",
         )
     return low, high
+
+
+def _ends(points: NDArray[Any]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Least and most of (n, 3) points, n > 0."""
+    lows, highs = [], []
+    # NumPy is slow along the short side of a long array: most points are folded into rows of many.
+    lot = 1024
+    whole = len(points) - len(points) % lot
+    for some in (points[:whole].reshape(-1, 3 * lot), points[whole:]):
+        if len(some):
+            lows.append(some.min(axis=0).reshape(-1, 3).min(axis=0))
+            highs.append(some.max(axis=0).reshape(-1, 3).max(axis=0))
+    return np.min(lows, axis=0).astype(np.float64), np.max(highs, axis=0).astype(np.float64)
 
 
 def _check_size(longest_mm: float, reach_mm: float, found: Triangles) -> None:
