@@ -117,8 +117,16 @@ class _Build:
             raise Unreadable(
                 f"The 3MF places {instances:,} bodies; the limit is {_MAX_INSTANCES:,}.", remedy="Export fewer bodies."
             )
+        placed: set[tuple[str, str, bytes]] = set()
         for item, path, target in items:
-            self._place(path, target, item.transform, target.kind)
+            # The same object in the same place is no second part; thousands of them would only lie on each other.
+            where = (path, target.id, b"" if item.transform is None else item.transform.tobytes())
+            if where not in placed:
+                placed.add(where)
+                self._place(path, target, item.transform, target.kind)
+        if again := len(items) - len(placed):
+            text = f"{again:,} build items of the 3MF place an object where it stands already; each place was read once."
+            self.notes.append(ReadNote("recovered", text, count=again))
         self._note_all()
         counts = [len(faces) for faces in self._faces]
         several = len(self._names) > 1

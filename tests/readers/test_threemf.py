@@ -80,6 +80,16 @@ def test_mirroring_keeps_the_outside_out(tmp_path: Path) -> None:
     assert volume(read_bytes(tmp_path, made.threemf(made.model_xml(BOX, items)))) == pytest.approx(6000)
 
 
+def test_an_item_built_twice_in_one_place_is_read_once_and_said(tmp_path: Path) -> None:
+    here, there = '<item objectid="1"/>', '<item objectid="1" transform="1 0 0 0 1 0 0 0 1 50 0 0"/>'
+    part = read_bytes(tmp_path, made.threemf(made.model_xml(BOX, here + there + here + there + here)))
+    assert part.body is not None
+    assert len(part.body.faces) == 2 * len(FACES)
+    (note,) = part.notes
+    assert note.kind == "recovered"
+    assert note.count == 3
+
+
 def test_components_chain_their_transforms_inner_first(tmp_path: Path) -> None:
     resources = (
         f'{BOX}<object id="2"><components><component objectid="1" transform="1 0 0 0 1 0 0 0 1 5 0 0"/>'
