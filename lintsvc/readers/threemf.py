@@ -125,7 +125,7 @@ class _Build:
                 placed.add(where)
                 self._place(path, target, item.transform, target.kind)
         if again := len(items) - len(placed):
-            text = f"{again:,} build items of the 3MF place an object where it stands already; each place was read once."
+            text = f"{again:,} build items of the 3MF put an object where it stands already; each was read once."
             self.notes.append(ReadNote("recovered", text, count=again))
         self._note_all()
         counts = [len(faces) for faces in self._faces]
