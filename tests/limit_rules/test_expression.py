@@ -204,3 +204,15 @@ def test_deep_nesting_is_no_trouble_and_long_conditions_are_refused() -> None:
     assert value("(" * depth + "1" + ")" * depth) == 1.0
     with pytest.raises(ExpressionError, match="make two rules of it"):
         parse("1" * (LONGEST + 1), NAMES, NONE)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "hole.diameter < max(3 mm, 1.2 * sheet.thickness)",
+        "(1 mm + sheet.thickness) * 2 > hole.diameter - (1 mm - 0.5 mm)",
+        "not material.family == 'steel' and -1 mm < hole.diameter",
+    ],
+)
+def test_condition_is_written_again_as_it_was(text: str) -> None:
+    assert parse(text, NAMES, NONE).text == text

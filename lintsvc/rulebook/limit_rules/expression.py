@@ -35,14 +35,14 @@ class ExpressionError(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Node:
-    """A part of a condition. `run` gives its value; `text` is how it was written."""
+    """A part of a condition. `run` gives its value; `text` is how it is written."""
 
     kind: Kind
     names: frozenset[str]
     run: Callable[[Scope], Any]
     text: str
     column: int
-    #: "and", "or", a comparison's sign, or empty.
+    #: "and", "or", a comparison's sign, "+" for a sum, or empty.
     sign: str = ""
     parts: tuple[Node, ...] = ()
 
@@ -84,7 +84,7 @@ def parse(text: str, names: Mapping[str, Kind], functions: Mapping[str, Function
         ended = getattr(getattr(error, "token", None), "type", "") == "$END"
         column = len(text.rstrip()) + 1 if ended or error.column < 1 else error.column
         raise ExpressionError(column, "something is missing or too much here") from None
-    return _Reader(text, names, functions).node(tree)
+    return _Reader(names, functions).node(tree)
 
 
 def conjuncts(node: Node) -> tuple[Node, ...]:
@@ -114,14 +114,13 @@ def _grammar() -> Lark:
     from lark import Lark
 
     text = (files(__package__) / "expression.lark").read_text("utf-8")
-    return Lark(text, parser="lalr", propagate_positions=True, maybe_placeholders=False)
+    return Lark(text, parser="lalr", maybe_placeholders=False)
 
 
 class _Reader:
     """Turns the parse tree into nodes, checking names and kinds."""
 
-    def __init__(self, text: str, names: Mapping[str, Kind], functions: Mapping[str, Function]) -> None:
-        self.source = text
+    def __init__(self, names: Mapping[str, Kind], functions: Mapping[str, Function]) -> None:
         self.names = names
         self.functions = functions
 
@@ -129,16 +128,17 @@ class _Reader:
         made: Node = getattr(self, f"_{tree.data}")(tree)
         return made
 
-    def _make(
-        self, tree: Tree[Token], kind: Kind, run: Callable[[Scope], Any], parts: Sequence[Node] = (), sign: str = ""
-    ) -> Node:
+    def _join(self, kind: Kind, run: Callable[[Scope], Any], parts: Sequence[Node], text: str, sign: str = "") -> Node:
+        """Return a node made of others; it stands where the first of them does."""
         names = frozenset(y for x in parts for y in x.names)
-        text = self.source[tree.meta.start_pos : tree.meta.end_pos]
-        return Node(kind, names, run, text, tree.meta.column, sign, tuple(parts))
+        return Node(kind, names, run, text, parts[0].column, sign, tuple(parts))
 
     def _need(self, node: Node, kind: Kind, what: str) -> None:
         if node.kind != kind:
             raise ExpressionError(node.column, f"{what} {kind.name}; {node.text} is {node.kind.name}")
+
+    def _tokens(self, tree: Tree[Token]) -> list[Token]:
+        return [x for x in tree.children if isinstance(x, str)]
 
     def _each(self, tree: Tree[Token]) -> list[Node]:
         return [self.node(x) for x in tree.children if not isinstance(x, str)]
@@ -146,64 +146,61 @@ class _Reader:
     # ------------------------------------------------------------------ values
 
     def _quantity(self, tree: Tree[Token]) -> Node:
-        number, *unit = (str(x) for x in tree.children)
+        number, *unit = self._tokens(tree)
         kind, scale = UNITS[unit[0]] if unit else (NUMBER, 1.0)
         value = float(number) * scale
-        return self._make(tree, kind, lambda scope: value)
+        return Node(kind, frozenset(), lambda scope: value, " ".join([number, *unit]), _column(number))
 
     def _text(self, tree: Tree[Token]) -> Node:
-        value = str(tree.children[0])[1:-1]
-        return self._make(tree, TEXT, lambda scope: value)
+        (token,) = self._tokens(tree)
+        value = str(token)[1:-1]
+        return Node(TEXT, frozenset(), lambda scope: value, str(token), _column(token))
 
     def _word(self, tree: Tree[Token]) -> Node:
-        word = str(tree.children[0])
-        known = sorted({x.partition(".")[0] for x in self.names} | set(self.functions))
-        hint = (
-            f"write {word}. and what of it"
-            if any(x.startswith(f"{word}.") for x in self.names)
-            else _close(word, known)
-        )
-        raise ExpressionError(tree.meta.column, f"{word!r} alone means nothing; {hint}")
+        (word,) = self._tokens(tree)
+        things = {x.partition(".")[0] for x in self.names}
+        hint = f"write {word}. and what of it" if word in things else _close(word, [*things, *self.functions])
+        raise ExpressionError(_column(word), f"{str(word)!r} alone means nothing; {hint}")
 
     def _name(self, tree: Tree[Token]) -> Node:
-        name = ".".join(str(x) for x in tree.children)
+        tokens = self._tokens(tree)
+        name = ".".join(tokens)
         if name not in self.names:
-            same = [x for x in self.names if x.partition(".")[0] == name.partition(".")[0]]
-            raise ExpressionError(tree.meta.column, f"there is no {name!r}; {_close(name, same or list(self.names))}")
-        made = self._make(tree, self.names[name], lambda scope: scope(name))
-        return Node(made.kind, frozenset([name]), made.run, made.text, made.column)
+            same = [x for x in self.names if x.partition(".")[0] == tokens[0]]
+            raise ExpressionError(_column(tokens[0]), f"there is no {name!r}; {_close(name, same or list(self.names))}")
+        return Node(self.names[name], frozenset([name]), lambda scope: scope(name), name, _column(tokens[0]))
 
     def _call(self, tree: Tree[Token]) -> Node:
-        name = str(tree.children[0])
-        parts = self._each(tree)
+        token, *_ = self._tokens(tree)
+        name, parts = str(token), self._each(tree)
+        text = f"{name}({', '.join(x.text for x in parts)})"
         if name in ("min", "max"):
-            return self._extreme(tree, name, parts)
+            return self._extreme(token, text, parts)
         function = self.functions.get(name)
         if function is None:
-            raise ExpressionError(
-                tree.meta.column, f"there is no {name}(); {_close(name, [*self.functions, 'min', 'max'])}"
-            )
+            known = [*self.functions, "min", "max"]
+            raise ExpressionError(_column(token), f"there is no {name}(); {_close(name, known)}")
         if len(parts) != len(function.takes):
-            raise ExpressionError(tree.meta.column, f"{name}() takes {len(function.takes)}: {function.what}")
+            raise ExpressionError(_column(token), f"{name}() takes {len(function.takes)}: {function.what}")
         for part, kind in zip(parts, function.takes, strict=True):
             self._need(part, kind, f"{name}() takes here")
         call = function.call
-        node = self._make(tree, function.gives, lambda scope: call(*(x.run(scope) for x in parts)), parts)
+        node = self._join(function.gives, lambda scope: call(*(x.run(scope) for x in parts)), parts, text)
         if not node.names:
             # Nothing in it depends on the part: a word that the handbook does not have is found now.
             try:
                 node.run(_nothing)
             except ValueError as error:
-                raise ExpressionError(tree.meta.column, str(error)) from None
+                raise ExpressionError(_column(token), str(error)) from None
         return node
 
-    def _extreme(self, tree: Tree[Token], name: str, parts: Sequence[Node]) -> Node:
+    def _extreme(self, name: Token, text: str, parts: Sequence[Node]) -> Node:
         if len(parts) < 2:
-            raise ExpressionError(tree.meta.column, f"{name}() takes two values or more")
+            raise ExpressionError(_column(name), f"{name}() takes two values or more")
         for part in parts[1:]:
             self._need(part, parts[0].kind, f"{name}() takes values of one kind: here")
         choose = min if name == "min" else max
-        return self._make(tree, parts[0].kind, lambda scope: choose(x.run(scope) for x in parts), parts)
+        return self._join(parts[0].kind, lambda scope: choose(x.run(scope) for x in parts), parts, text)
 
     # ------------------------------------------------------------------ arithmetic
 
@@ -211,10 +208,10 @@ class _Reader:
         (part,) = self._each(tree)
         if part.kind in (TEXT, TRUTH):
             raise ExpressionError(part.column, f"{part.text} is {part.kind.name} and has no negative")
-        return self._make(tree, part.kind, lambda scope: -part.run(scope), [part])
+        return self._join(part.kind, lambda scope: -part.run(scope), [part], f"-{part.text}")
 
     def _sum(self, tree: Tree[Token]) -> Node:
-        parts, signs = self._each(tree), [str(x) for x in tree.children if isinstance(x, str)]
+        parts, signs = self._each(tree), self._tokens(tree)
         if parts[0].kind in (TEXT, TRUTH):
             raise ExpressionError(parts[0].column, f"{parts[0].text} is {parts[0].kind.name}; only numbers are added")
         for part in parts[1:]:
@@ -226,10 +223,10 @@ class _Reader:
                 total = total + part.run(scope) if sign == "+" else total - part.run(scope)
             return total
 
-        return self._make(tree, parts[0].kind, run, parts)
+        return self._join(parts[0].kind, run, parts, _written(parts, signs), "+")
 
     def _product(self, tree: Tree[Token]) -> Node:
-        parts, signs = self._each(tree), [str(x) for x in tree.children if isinstance(x, str)]
+        parts, signs = self._each(tree), self._tokens(tree)
         kind = parts[0].kind
         for sign, part in zip(signs, parts[1:], strict=True):
             kind = self._multiplied(kind, sign, part)
@@ -240,7 +237,7 @@ class _Reader:
                 total = total * part.run(scope) if sign == "*" else total / part.run(scope)
             return total
 
-        return self._make(tree, kind, run, parts)
+        return self._join(kind, run, parts, _written(parts, signs))
 
     def _multiplied(self, kind: Kind, sign: str, part: Node) -> Kind:
         """Return the kind of a product or a quotient."""
@@ -259,12 +256,13 @@ class _Reader:
 
     def _comparison(self, tree: Tree[Token]) -> Node:
         left, right = self._each(tree)
-        sign = str(next(x for x in tree.children if isinstance(x, str)))
+        sign = str(self._tokens(tree)[0])
         self._need(right, left.kind, f"{left.text} is compared with")
         if sign in _ORDER and left.kind in (TEXT, TRUTH):
-            raise ExpressionError(tree.meta.column, f"{left.kind.name} has no order; use == or !=")
+            raise ExpressionError(left.column, f"{left.kind.name} has no order; use == or !=")
         compare = (_ORDER | _EQUAL)[sign]
-        return self._make(tree, TRUTH, lambda scope: compare(left.run(scope), right.run(scope)), [left, right], sign)
+        text = f"{left.text} {sign} {right.text}"
+        return self._join(TRUTH, lambda scope: compare(left.run(scope), right.run(scope)), [left, right], text, sign)
 
     def _both(self, tree: Tree[Token]) -> Node:
         return self._joined(tree, "and", all)
@@ -276,12 +274,23 @@ class _Reader:
         parts = self._each(tree)
         for part in parts:
             self._need(part, TRUTH, f"'{sign}' joins what is")
-        return self._make(tree, TRUTH, lambda scope: join(x.run(scope) for x in parts), parts, sign)
+        text = f" {sign} ".join(x.text for x in parts)
+        return self._join(TRUTH, lambda scope: join(x.run(scope) for x in parts), parts, text, sign)
 
     def _negation(self, tree: Tree[Token]) -> Node:
         (part,) = self._each(tree)
         self._need(part, TRUTH, "'not' takes what is")
-        return self._make(tree, TRUTH, lambda scope: not part.run(scope), [part])
+        return self._join(TRUTH, lambda scope: not part.run(scope), [part], f"not {part.text}")
+
+
+def _column(token: Token) -> int:
+    return token.column or 1
+
+
+def _written(parts: Sequence[Node], signs: Sequence[str]) -> str:
+    """Return a sum or a product as it is written, brackets around what needs them."""
+    texts = [f"({x.text})" if x.sign == "+" else x.text for x in parts]
+    return texts[0] + "".join(f" {sign} {text}" for sign, text in zip(signs, texts[1:], strict=True))
 
 
 def _nothing(name: str) -> Any:
