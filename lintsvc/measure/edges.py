@@ -129,3 +129,27 @@ def _shells(mate: Any) -> Any:
             # A parent has a lower number, so it is labelled already.
             label[i] = label[parent[i]]
     return label, found
+
+
+@compiled
+def turns_at(start: int, stop: int, vertices: Any, faces: Any, normals: Any, mates: Any, turn: Any) -> None:
+    """Fill in how the surface turns at each half-edge (see `Mesh.turns`)."""
+    for h in range(start, stop):
+        turn[h] = 0.0
+        other = mates[h]
+        if other < 0:
+            continue
+        f = h // 3
+        g = other // 3
+        if not (normals[f].any() and normals[g].any()):
+            continue
+        c = normals[f, 0] * normals[g, 0] + normals[f, 1] * normals[g, 1] + normals[f, 2] * normals[g, 2]
+        if c > 0.9999999:
+            continue
+        apex = faces[g, (other % 3 + 2) % 3]
+        a = faces[f, h % 3]
+        height = 0.0
+        for k in range(3):
+            height += (vertices[apex, k] - vertices[a, k]) * normals[f, k]
+        angle = np.degrees(np.arccos(max(-1.0, min(1.0, c))))
+        turn[h] = angle if height > 0 else -angle

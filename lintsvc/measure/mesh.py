@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.bvh import Bvh
 from lintsvc.measure.compiled import compiled, in_parts
-from lintsvc.measure.edges import mates
+from lintsvc.measure.edges import mates, turns_at
 from lintsvc.measure.topology_seams import close_seams
 from lintsvc.measure.weld import weld
 from lintsvc.model.body import Body
@@ -90,6 +90,14 @@ class Mesh:
     def mates(self) -> Ints:
         """(3 m,) the other half-edge at each half-edge; see `measure.edges.mates`."""
         return mates(self.faces, len(self.vertices))
+
+    @cached_property
+    def turns(self) -> NDArray[np.float32]:
+        """(3 m,) by how many degrees the surface turns at each half-edge, positive where the body is hollow (an
+        inside corner), negative at outside corners; 0 at open and crowded edges and beside faces without a normal."""
+        turns = np.empty(3 * len(self), np.float32)
+        in_parts(turns_at, len(turns), self.vertices, self.faces, self.normals, self.mates, turns)
+        return turns
 
     @cached_property
     def bvh(self) -> Bvh:

@@ -17,10 +17,10 @@ from lintsvc.model.finding import Where
 #: Faces within this turn, edge by edge, are flat together, if the whole stays flat.
 _FLAT_DEG = 1.0
 #: The flattest faces of that area or more are looked at, the largest first, so many of them.
-_AREA_MM2 = 50.0
+_AREA_MM2 = 100.0
 _MOST = 300
 #: Points a face.
-_POINTS = 240
+_POINTS = 160
 #: Both sides of a panel are parallel to within 6 degrees.
 _PARALLEL = -0.9945
 #: So much of the face has the thin wall behind it; the rest may be ribs and bosses.
