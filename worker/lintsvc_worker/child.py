@@ -138,6 +138,7 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
     from lintsvc.reports.json_report import finding_to_dict, part_to_dict
     from lintsvc.rulebook.check import Progress, check_file
     from lintsvc.rulebook.engine import applies
+    from lintsvc.rulebook.packs import changes_of
 
     lost: dict[str, str] = job.get("without", {})
     only: list[str] | None = job.get("only")
@@ -147,7 +148,14 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
         step=say.step,
         finding=lambda finding: say(finding=finding_to_dict(_short(finding))),
     )
-    result = check_file(scratch / PART, choices_from_dict(job["choices"]), rules, name=job["name"], progress=progress)
+    result = check_file(
+        scratch / PART,
+        choices_from_dict(job["choices"]),
+        rules,
+        name=job["name"],
+        adjustments=changes_of(_packs),
+        progress=progress,
+    )
     report: PartReport = result.report
     if lost:
         added = tuple(NotChecked(rule, why, failed=True) for rule, why in lost.items())
