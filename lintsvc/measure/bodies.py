@@ -16,7 +16,7 @@ from lintsvc.measure.escape import Hollow, find_hollows
 from lintsvc.measure.knives import Knife, find_knives
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.panels import Panel, find_panels
-from lintsvc.measure.places import Places, find_places
+from lintsvc.measure.places import Places, Sides, find_places, find_sides
 from lintsvc.measure.room import sides_of_box
 from lintsvc.measure.sampling import Samples
 from lintsvc.measure.solids import Solids, find_solids
@@ -41,6 +41,7 @@ class BodyMeasurements:
         self.body = body
         self._widths: dict[float, Widths] = {}
         self._panels: dict[float, list[Panel]] = {}
+        self._sides: dict[float, Sides] = {}
         self._places: dict[tuple[float, float], Places] = {}
 
     @cached_property
@@ -141,8 +142,10 @@ class BodyMeasurements:
     def _narrow(self, side: float, limit_mm: float) -> Places:
         if (side, limit_mm) not in self._places:
             widths = self._widths_up_to(side, limit_mm * _MARGIN)
+            if side not in self._sides:
+                self._sides[side] = find_sides(self.mesh, self.creases, widths)
             self._places[side, limit_mm] = find_places(
-                self.mesh, self._samples.cells, self.creases, self.solids, widths, limit_mm
+                self.mesh, self._samples.cells, self.creases, self.solids, self._sides[side], limit_mm
             )
         return self._places[side, limit_mm]
 
@@ -155,6 +158,7 @@ class BodyMeasurements:
         if have is None or have.cap_mm < cap_mm:
             have = measure_widths(self.mesh, self._samples, self.creases, self.solids, side, max(cap_mm, _NARROW_MM))
             self._widths[side] = have
+            self._sides.pop(side, None)
         return have
 
     @cached_property

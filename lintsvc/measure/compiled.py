@@ -30,7 +30,7 @@ Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 #: Environment variable that sets how many threads a kernel may use.
 THREADS_VARIABLE = "LINTSVC_THREADS"
 #: Below this many items of work a second thread costs more than it saves.
-WORTH_A_THREAD = 4096
+WORTH_A_THREAD = 40_000
 
 
 class _News(event.Listener):

@@ -11,7 +11,6 @@ from lintsvc.measure.balls import INSIDE, balls
 from lintsvc.measure.creases import nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, frame_of, point3
 from lintsvc.measure.patches import Patches, patches
-from lintsvc.measure.room import rectangles
 from lintsvc.model.finding import Where
 
 #: Faces within this turn, edge by edge, are flat together, if the whole stays flat.
@@ -99,8 +98,7 @@ def _panel(
         return None, set()
     behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
     sides = np.concatenate([faces, *(order[starts[x] : starts[x + 1]] for x in behind)])
-    around = rectangles(corners @ frame_of(normal))
-    extents = around[around.prod(axis=1).argmin()]
+    extents = _least_rectangle(mesh.vertices[_border(mesh, flats, faces)] @ frame_of(normal))
     held, free = _rims(mesh, flats, sides, [patch, *behind])
     # The corners too: the farthest point of a wall is on its rim.
     reach, far, hold = _farthest(mesh, np.concatenate([points[thin], corners]), held)
@@ -120,6 +118,27 @@ def _panel(
         ),
         behind,
     )
+
+
+def _border(mesh: Mesh, flats: Patches, faces: Ints) -> Ints:
+    """Vertices on the outline of one flat face."""
+    edges = (3 * faces[:, None] + np.arange(3)).ravel()
+    mate = mesh.mates[edges]
+    edges = edges[(mate < 0) | (flats.label[np.maximum(mate, 0) // 3] != flats.label[faces[0]])]
+    vertices: Ints = mesh.faces[edges // 3, edges % 3]
+    return vertices
+
+
+def _least_rectangle(points: Floats) -> Floats:
+    """Sides of the smallest rectangle around (n, 2) points, by turning it in ever smaller steps."""
+    best, turn, step = np.zeros(2), 0.0, np.radians(3.0)
+    for turns in (np.arange(0.0, np.pi / 2, step), *(np.linspace(-1.0, 1.0, 21) * step / 10**k for k in range(3))):
+        angle = turn + turns
+        ways = np.stack([np.cos(angle), np.sin(angle)])
+        sides = [np.ptp(points @ w, axis=0) for w in (ways, np.stack([-ways[1], ways[0]]))]
+        i = int(np.argmin(sides[0] * sides[1]))
+        best, turn = np.array([sides[0][i], sides[1][i]]), float(angle[i])
+    return best
 
 
 def _spread(mesh: Mesh, faces: Ints) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,18 +135,46 @@ class Places(list[Place]):
     left_out: int = 0
 
 
-def find_places(
-    mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, widths: Widths, limit_mm: float
-) -> Places:
-    """Return the places below the limit."""
-    # Points a little above the limit hold together what lies below it here and there.
-    near = _walls_below(mesh, creases, widths, limit_mm * _LOOSE)
-    if not near.is_below(limit_mm, mesh.rounding_mm).any():
-        return Places()
+@dataclass(frozen=True, eq=False)
+class Sides:
+    """Points that have another side near them and do not just narrow toward an edge, and what is around each.
+
+    `is_round`: the point is on a pin or a hole. `rim`, `across`, `along`: as in `Around`.
+    """
+
+    points: Widths
+    is_round: NDArray[np.bool_]
+    rim: Floats
+    across: Floats
+    along: Floats
+
+    def below(self, limit_mm: float, rounding_mm: float) -> Sides:
+        """Those whose width is below the limit."""
+        chosen = np.flatnonzero(self.points.is_below(limit_mm, rounding_mm))
+        return Sides(self.points.take(chosen), *(getattr(self, x.name)[chosen] for x in fields(self)[1:]))
+
+
+def find_sides(mesh: Mesh, creases: Creases, widths: Widths) -> Sides:
+    """Look around the points once, for all limits."""
+    near = widths.take(np.flatnonzero(widths.opposed <= _OPPOSED))
+    out = runs_out(mesh, creases, near).points
+    if len(out):
+        near = near.take(np.delete(np.arange(len(near)), out))
     around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2, near.side)
     kept = np.flatnonzero(around.inside & ~around.is_broadside(near.width))
     is_round = around.is_round(near.width)[kept]
-    near, rim, across, along = near.take(kept), around.rim[kept], around.across[kept], around.along[kept]
+    return Sides(near.take(kept), is_round, around.rim[kept], around.across[kept], around.along[kept])
+
+
+def find_places(
+    mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, sides: Sides, limit_mm: float
+) -> Places:
+    """Return the places below the limit."""
+    # Points a little above the limit hold together what lies below it here and there.
+    sides = sides.below(limit_mm * _LOOSE, mesh.rounding_mm)
+    near, is_round, across, along = sides.points, sides.is_round, sides.across, sides.along
+    if not near.is_below(limit_mm, mesh.rounding_mm).any():
+        return Places()
     label, count = _together(mesh, cells, near, is_round)
     groups, left_out = _groups(mesh, near, label, count, limit_mm)
     groups = _one_pin_each(mesh, near, is_round, groups)
@@ -156,7 +184,7 @@ def find_places(
     least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
     least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
-    near_rim = rim < _RIM * near.width
+    near_rim = sides.rim < _RIM * near.width
     found = Places(
         _place(mesh, cells, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
         for i, x in enumerate(groups)
@@ -308,11 +336,3 @@ def _axes(points: Floats) -> Floats:
     centred = points - np.ones(len(points)) @ points / len(points)
     axes: Floats = np.linalg.eigh(centred.T @ centred)[1].T[::-1]
     return axes
-
-
-def _walls_below(mesh: Mesh, creases: Creases, widths: Widths, limit_mm: float) -> Widths:
-    """The points below a limit, but those that just narrow toward an edge: in wide wedges, and in slim ones that
-    run out to one."""
-    near = widths.take(np.flatnonzero(widths.is_below(limit_mm, mesh.rounding_mm) & (widths.opposed <= _OPPOSED)))
-    out = runs_out(mesh, creases, near).points
-    return near.take(np.delete(np.arange(len(near)), out)) if len(out) else near

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
 
 from lintsvc.measure.mesh import Floats, Mesh, frame_of
 
@@ -25,6 +24,9 @@ def sides_of_box(mesh: Mesh, room_mm: tuple[float, float, float]) -> tuple[float
     room = _sorted(np.array(room_mm))
     if (best <= room).all() or not len(mesh):
         return _three(best)
+    # Loaded where it is needed: most parts fit as they lie, and SciPy takes a tenth of a second to load.
+    from scipy.spatial import ConvexHull, QhullError
+
     try:
         hull = ConvexHull(mesh.vertices)
     except QhullError:
@@ -50,6 +52,8 @@ def sides_of_box(mesh: Mesh, room_mm: tuple[float, float, float]) -> tuple[float
 
 def rectangles(points: Floats) -> Floats:
     """Sides (k, 2) of rectangles around (n, 2) points: flush with each edge of their hull, and turned by steps."""
+    from scipy.spatial import ConvexHull
+
     outline = points[ConvexHull(points).vertices]
     edges = np.roll(outline, -1, axis=0) - outline
     turns = np.concatenate([np.arctan2(edges[:, 1], edges[:, 0]), _TURNS])
