@@ -13,6 +13,9 @@ import type { PartView } from "./view/placed";
 export class CheckPage {
   readonly element = h("div", { class: "check" });
   private check: api.Check | null = null;
+  /** The last check that was heard of: its files are what is checked again. */
+  private base: api.Check | null = null;
+  private asked = 0;
   private materials: api.MaterialShown[] = [];
   private file = 0;
   private chosen: number | null = null;
@@ -72,7 +75,7 @@ export class CheckPage {
 
   private update(check: api.Check): void {
     const before = this.check?.state;
-    this.check = check;
+    this.check = this.base = check;
     document.title = `${check.files.map((x) => x.name).join(", ")} – ${text.name}`;
     if (check.state === "queued" || check.state === "running") {
       this.running(check);
@@ -233,10 +236,14 @@ export class CheckPage {
     return h("a", { href: "/", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/"); } }, text.newCheck);
   }
 
+  /** Check again with other choices. What is chosen while one is under way counts: the last word wins. */
   private async again(choices: api.Choices): Promise<void> {
-    if (!this.check) return;
+    const base = this.base;
+    if (!base) return;
+    const mine = ++this.asked;
     try {
-      const next = await api.again(this.check, choices);
+      const next = await api.again(base, choices);
+      if (mine !== this.asked) return;
       this.id = next.id;
       history.replaceState(null, "", `/checks/${next.id}`);
       this.check = null;
