@@ -268,8 +268,8 @@ def test_damaged_files_are_read_or_refused(
         paths.append(tmp_path / f"{i}.step")
         paths[-1].write_bytes(damaged(box_step, steps))
     for outcome in read_all(paths, warm="lintsvc.readers.step_triangles"):
-        # OCP itself crashes on about one damaged file in a thousand. That a check survives it is held elsewhere
-        # (tests/cli/test_crew.py, tests/worker/test_zygote.py); a crash of ours is one that takes long or leaves a trace.
+        # OCP itself crashes on about one damaged file in a thousand. That a check survives it is held elsewhere:
+        # tests/cli/test_crew.py, tests/worker/test_zygote.py. Here nothing else may end a reading.
         crashed = outcome.end == "killed" and outcome.text == "status 11"
         assert crashed or outcome.end in ("part", "unreadable"), (outcome, Path(outcome.path).read_bytes())
         assert all(math.isfinite(x) for x in outcome.size_mm)
