@@ -5,6 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# Nothing in the tests is timed: a machine under load is no failure.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 SHARED = REPOSITORY.parent / "shared"

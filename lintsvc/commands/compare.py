@@ -76,8 +76,11 @@ def _read(path: Path) -> Report:
 
 def _checked(folder: Path, inside: Path) -> Report:
     """Check what lies in a folder; files are named from it, so that two folders compare."""
+    here = Path.cwd()
     with contextlib.chdir(folder):
-        plan = make_plan([inside], {}, ())
+        # A lintsvc.toml of the working folder holds for folders in it.
+        working = here if Path.cwd().is_relative_to(here) else None
+        plan = make_plan([inside], {}, (), working=working)
         jobs = [replace(x, path=x.path.absolute()) for x in plan.jobs]
         rules = [x.absolute() for x in plan.rule_folders]
         return Report(tuple(run_jobs(jobs, rules).parts))

@@ -42,12 +42,15 @@ def make_plan(
     *,
     changed_since: str | None = None,
     set_aside: Path | None = None,
+    working: Path | None = None,
 ) -> Plan:
     """Find the files and what holds for each. `words` (the command's) win over every lintsvc.toml.
 
+    `working`: as far out as a lintsvc.toml is looked for outside of a repository; the working folder when not given.
+
     Raises UsageError for what is wrong in a lintsvc.toml, a set-aside file or a choice.
     """
-    project = Project(Path.cwd())
+    project = Project(working or Path.cwd())
     plan = Plan()
     try:
         only = _changed(changed_since, paths)

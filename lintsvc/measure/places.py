@@ -166,9 +166,7 @@ def find_sides(mesh: Mesh, creases: Creases, widths: Widths) -> Sides:
     return Sides(near.take(kept), is_round, around.rim[kept], around.across[kept], around.along[kept])
 
 
-def find_places(
-    mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, sides: Sides, limit_mm: float
-) -> Places:
+def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, sides: Sides, limit_mm: float) -> Places:
     """Return the places below the limit."""
     # Points a little above the limit hold together what lies below it here and there.
     sides = sides.below(limit_mm * _LOOSE, mesh.rounding_mm)
@@ -214,9 +212,7 @@ def _groups(
     return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
 
 
-def _together(
-    mesh: Mesh, cells: Cells, near: Widths, is_round: NDArray[np.bool_]
-) -> tuple[NDArray[np.int32], int]:
+def _together(mesh: Mesh, cells: Cells, near: Widths, is_round: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
     """Label the points of one place: over their faces, and pins and holes along their axis, too."""
     label = np.empty(len(near), np.int32)
     count = 0

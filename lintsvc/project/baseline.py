@@ -30,9 +30,10 @@ class Baseline:
             return part
         findings = []
         for finding in part.findings:
-            if not finding.set_aside and known[finding.fingerprint] > 0:
+            if known[finding.fingerprint] > 0:
                 known[finding.fingerprint] -= 1
-                finding = replace(finding, set_aside=f"known: it is in {self.path.name}")
+                # A decision about it says more than that it is known.
+                finding = replace(finding, set_aside=finding.set_aside or f"known: it is in {self.path.name}")
             findings.append(finding)
         return replace(part, findings=tuple(findings))
 

@@ -136,11 +136,12 @@ def limit_text(limit: Limit) -> str:
 def _applies_to(rule: Rule) -> str:
     needs = f"; needs {' and '.join(rule.needs)}" if rule.needs else ""
     return (
-        f"{' and '.join(rule.processes)}; {' and '.join(rule.kinds)}{needs}. "
+        f"Process {' and '.join(rule.processes)}; {' and '.join(_KINDS[x] for x in rule.kinds)}{needs}. "
         f"Level {rule.level}; unnoticed, it costs {_COST[rule.cost]}. Since {rule.since}."
     )
 
 
+_KINDS = {"body": "bodies", "sheet": "flats"}
 _COST = {"scrap": "the part", "rework": "rework", "cosmetic": "looks only"}
 _PLACEHOLDER = re.compile(r"\{(\w+)[^}]*\}")
 

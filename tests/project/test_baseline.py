@@ -28,6 +28,12 @@ def test_known_findings_are_set_aside_and_new_ones_are_not(known: Baseline) -> N
     assert part.findings[0].set_aside == "known: it is in baseline.json"
 
 
+def test_decision_about_a_known_finding_stays_its_reason(known: Baseline) -> None:
+    part = known.apply(reports.housing_report(reports.thin_wall(set_aside="meant so"), reports.open_edge()))
+    assert part.findings[0].set_aside == "meant so"
+    assert known.gone({"housing.stl"}) == 0
+
+
 def test_second_of_two_alike_is_new_when_one_was_known(known: Baseline) -> None:
     part = known.apply(reports.housing_report(reports.thin_wall(), reports.thin_wall()))
     assert [bool(x.set_aside) for x in part.findings] == [True, False]

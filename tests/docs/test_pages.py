@@ -1,0 +1,72 @@
+"""The pages in `docs/` say what the program says: reference pages from its code, worked pages from running them."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import tomllib
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from lintsvc.cli import COMMANDS, commands
+from lintsvc.model.choices_words import CHOICE_NAMES
+from lintsvc.project.config import parse_config
+from lintsvc.rulebook.limit_rules.load import NEEDED
+
+
+@pytest.fixture(scope="module")
+def tool(repository: Path) -> ModuleType:
+    spec = importlib.util.spec_from_file_location("pages", repository / "tools" / "pages.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_every_page_is_what_the_program_says_now(tool: ModuleType) -> None:
+    for path, text in tool.pages().items():
+        assert path.read_text("utf-8") == text, f"{path.name} is out of date: run tools/pages.py"
+
+
+def test_every_command_and_option_stands_in_the_reference(repository: Path) -> None:
+    text = (repository / "docs" / "reference" / "commands.md").read_text("utf-8")
+    context = commands.make_context("lintsvc", ["schema"])
+    for name in COMMANDS:
+        assert f"## lintsvc {name}\n" in text
+        command = commands.get_command(context, name)
+        assert command is not None
+        for parameter in command.params:
+            for option in parameter.opts:
+                if option.startswith("-"):
+                    assert option in text
+
+
+def test_worked_pages_end_in_no_surprise(repository: Path) -> None:
+    for name in ("rule-files.md", "repository.md"):
+        text = (repository / "docs" / name).read_text("utf-8")
+        assert "Traceback" not in text
+        # The one mistake that is shown on purpose.
+        assert text.count("Error: ") == (1 if name == "rule-files.md" else 0)
+
+
+def examples(repository: Path, name: str) -> list[str]:
+    """Return the TOML blocks of a page."""
+    found: list[str] = re.findall(r"```toml\n(.*?)```", (repository / "docs" / name).read_text("utf-8"), re.DOTALL)
+    return found
+
+
+def test_examples_of_files_are_whole(repository: Path) -> None:
+    rule_files = [tomllib.loads(x) for x in examples(repository, "rule-files.md")]
+    assert any(set(NEEDED) <= set(x) for x in rule_files)
+    (config,) = examples(repository, "repository.md")
+    assert parse_config(config, Path("lintsvc.toml")).entries
+
+
+def test_every_choice_of_the_command_may_stand_in_a_config() -> None:
+    check = commands.get_command(commands.make_context("lintsvc", ["schema"]), "check")
+    assert check is not None
+    options = {x.name for x in check.params}
+    assert {"process", "material", "thickness", "units", "bend_radius", "k_factor"} <= options & set(CHOICE_NAMES)
