@@ -26,7 +26,7 @@ from lintsvc.readers.flat_sheet import SheetBuilder
 from lintsvc.readers.format import Format, ReadOptions
 
 #: 500,000 lines as wordy programs write them; about 5 s.
-MAX_BYTES = 96 * 2**20
+MAX_BYTES = 40 * 2**20
 #: A flat longer than this fits no machine and is named at once (mm).
 _IMPOSSIBLE_MM = 100_000.0
 

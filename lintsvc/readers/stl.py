@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.model.part import Part, ReadNote, Unreadable
-from lintsvc.readers.content import MAX_FILE_BYTES, bytes_of, clean_name, is_text, not_opened, plain_head, plain_text
+from lintsvc.readers.content import bytes_of, clean_name, is_text, not_opened, plain_head, plain_text
 from lintsvc.readers.format import Format, ReadOptions
 from lintsvc.readers.triangles import MAX_TRIANGLES, Triangles, body_part, too_many
 
@@ -28,6 +28,10 @@ _TOKENS = 21
 _WORDS = ((0, b"facet"), (1, b"normal"), (5, b"outer"), (6, b"loop"), (7, b"vertex"), (11, b"vertex"),
           (15, b"vertex"), (19, b"endloop"), (20, b"endfacet"))  # fmt: skip
 _NUMBERS = [i for i in range(8, 19) if i not in (11, 15)]
+
+
+#: Five times as long as the same triangles in binary; more would take longer to read than anybody waits.
+_MAX_ASCII_BYTES = 160 * 2**20
 
 
 def _is_exact(head: bytes, size: int) -> bool:
@@ -115,7 +119,7 @@ def _read_binary(path: Path, head: bytes, size: int, options: ReadOptions) -> Pa
 
 
 def _read_ascii(path: Path, options: ReadOptions) -> Part:
-    data = plain_text(bytes_of(path, MAX_FILE_BYTES, "STL"))
+    data = plain_text(bytes_of(path, _MAX_ASCII_BYTES, "STL (text)"))
     if b"\r" in data:
         data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     corners: list[NDArray[np.float64]] = []
