@@ -8,7 +8,6 @@ taken in one run, each from the best of several turns, because the machine's own
 from __future__ import annotations
 
 import multiprocessing
-import resource
 import sys
 import tempfile
 import time
@@ -160,12 +159,20 @@ def against_trimesh(path: Path, samples: int) -> tuple[float, float]:
     return found[0], found[1]
 
 
+def resident_mb(which: str) -> int:
+    """Memory of this process now (VmRSS) or at its most (VmHWM)."""
+    for line in Path("/proc/self/status").read_text().splitlines():
+        if line.startswith(which):
+            return int(line.split()[1]) // 1024
+    raise RuntimeError("this system does not tell memory in /proc")
+
+
 def peak_mb(path: str) -> None:
     """Print the peak memory of one run (in a process of its own)."""
-    base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    base = resident_mb("VmRSS")
     walls_and_gaps(Path(path))
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    print(f"  peak memory {peak // 1024} MB, {(peak - base) // 1024} MB above the start")
+    peak = resident_mb("VmHWM")
+    print(f"  peak memory {peak} MB, {peak - base} MB above the start", flush=True)
 
 
 def main(faces: int) -> None:

@@ -16,9 +16,11 @@ from lintsvc.measure.escape import Hollow, find_hollows
 from lintsvc.measure.knives import Knife, find_knives
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.panels import Panel, find_panels
-from lintsvc.measure.places import Places, Sides, find_places, find_sides
+from lintsvc.measure.place import Places
+from lintsvc.measure.places import find_places
 from lintsvc.measure.room import sides_of_box
 from lintsvc.measure.sampling import Samples
+from lintsvc.measure.sides import Sides, find_sides
 from lintsvc.measure.solids import Solids, find_solids
 from lintsvc.measure.soundness import Soundness
 from lintsvc.measure.voids import Void, find_voids

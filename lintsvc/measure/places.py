@@ -1,42 +1,29 @@
-"""Thin walls, pins, narrow gaps and holes: the places where a width is below a limit."""
+"""Thin walls, pins, narrow gaps and holes: points whose width is below a limit, joined to places."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lintsvc.measure.around import look_around
 from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases
-from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.mesh import Floats, Mesh
+from lintsvc.measure.place import PARALLEL, RIM, SLIGHT, Place, Places
 from lintsvc.measure.rays import first_hits
 from lintsvc.measure.refine import refine
 from lintsvc.measure.regions import clusters, regions
 from lintsvc.measure.sections import round_width
+from lintsvc.measure.sides import OPPOSED, Sides
 from lintsvc.measure.solids import Solids
 from lintsvc.measure.topology_groups import components
-from lintsvc.measure.wedges import runs_out
 from lintsvc.measure.widths import SPACING_MM, Widths
-from lintsvc.model.finding import Where
 
-#: Two sides that open by more than this are no wall but an edge of a part, or a notch.
-_OPPOSED = -np.cos(np.radians(30.0))
 #: Faces of a place from which on its corners are not looked at.
 _MANY = 5000
 #: So many places are told one by one; with more, nobody reads them.
 _TOLD = 400
 #: Widths within this factor are alike.
 _ALIKE = 1.003
-#: A place is low where most of it has a rim or a floor about as near as its other side.
-_RIM = 1.25
-_LOW = 0.75
-#: The sides of a straight place are parallel over this share of it, to within three degrees.
-_STRAIGHT = 0.7
-_PARALLEL = -np.cos(np.radians(3.0))
-#: One side of a place is at least so many squared limits large.
-_SLIGHT = 0.2
 #: Logarithm of how much the proportion of a pin's two widths varies.
 _PROPORTION = np.log(1.5)
 #: Groups of points in one pin are up to so many of its widths apart.
@@ -49,121 +36,6 @@ _REFINED = 200
 _LOOSE = 1.12
 #: Points within this many spacings are one place.
 _JOINED = 2.0
-
-
-@dataclass(frozen=True, eq=False)
-class Place:
-    """One place that is too narrow, both of its sides together.
-
-    `width_mm`: the least width. `span`: the two ends of that measure. `chord_mm`: how far off the
-    facets of a curve may be there. `round`: about as wide across as thick: a pin, a post, a round
-    hole. `length_mm`: the place's longest extent, `breadth_mm` the next. `area_mm2`: of one side.
-    `rim_share`: the share of it that lies within a width of a rim or a floor: near 1 for low ribs and
-    shallow grooves. `across_mm`: the usual width at right angles to the measure, where that is small.
-    """
-
-    width_mm: float
-    span: tuple[Floats, Floats]
-    chord_mm: float
-    round: bool
-    length_mm: float
-    breadth_mm: float
-    #: The longest extent of the points alone: it is at least so long.
-    surely_mm: float
-    axis: Floats
-    area_mm2: float
-    rim_share: float
-    across_mm: float
-    faces: Ints
-    #: Its width and the width across keep the same proportion all along.
-    one_section: bool
-    #: The share of it whose two sides are parallel.
-    parallel_share: float
-    #: The solids that its two sides bound.
-    solids: tuple[int, int]
-    #: It lies in a closed void.
-    in_void: bool
-    box: tuple[Floats, Floats]
-
-    @property
-    def slender(self) -> bool:
-        """A pin or a hole that is longer than wide and of one section: no dimple, no tip of a plate."""
-        return self.round and self.one_section and self.surely_mm > 1.5 * self.across_mm
-
-    @property
-    def low(self) -> bool:
-        """A raised or sunk detail no deeper than wide: no wall, no gap."""
-        return self.rim_share > _LOW
-
-    @property
-    def straight(self) -> bool:
-        """Between parallel sides, and longer than three widths: a slot, or a stroke of a letter."""
-        return self.parallel_share > _STRAIGHT and self.length_mm > 3 * self.width_mm
-
-    @property
-    def between_bodies(self) -> bool:
-        """Its two sides are two bodies."""
-        return self.solids[0] != self.solids[1]
-
-    def slight(self, limit_mm: float) -> bool:
-        """So small a place that it is the tip of something else, or noise of the facets."""
-        return self.area_mm2 < _SLIGHT * limit_mm**2 and self.surely_mm < limit_mm + self.width_mm
-
-    def words(self) -> dict[str, object]:
-        """Words for messages."""
-        chord = f", within {self.chord_mm:.2g} mm for its coarse facets" if self.chord_mm > 0.02 * self.width_mm else ""
-        return {"length": round(self.length_mm, 1), "breadth": round(self.breadth_mm, 1), "facets": chord}
-
-    def sure(self) -> float:
-        """How sure the width is: less where coarse facets stand for a curve."""
-        return float(max(0.5, 1.0 - self.chord_mm / self.width_mm)) if self.width_mm > 0 else 0.5
-
-    def where(self) -> Where:
-        """The place as a finding shows it."""
-        a, b = point3(self.span[0]), point3(self.span[1])
-        return Where(
-            point=point3((self.span[0] + self.span[1]) / 2),
-            box=(point3(self.box[0]), point3(self.box[1])),
-            faces=tuple(self.faces.tolist()),
-            span=(a, b),
-        )
-
-
-class Places(list[Place]):
-    """Places, thinnest first. `left_out`: how many more there are than are told one by one."""
-
-    left_out: int = 0
-
-
-@dataclass(frozen=True, eq=False)
-class Sides:
-    """Points that have another side near them and do not just narrow toward an edge, and what is around each.
-
-    `is_round`: the point is on a pin or a hole. `rim`, `across`, `along`: as in `Around`.
-    """
-
-    points: Widths
-    is_round: NDArray[np.bool_]
-    rim: Floats
-    across: Floats
-    along: Floats
-
-    def below(self, limit_mm: float, rounding_mm: float) -> Sides:
-        """Those whose width is below the limit."""
-        chosen = np.flatnonzero(self.points.is_below(limit_mm, rounding_mm))
-        return Sides(self.points.take(chosen), *(getattr(self, x.name)[chosen] for x in fields(self)[1:]))
-
-
-def find_sides(mesh: Mesh, creases: Creases, widths: Widths) -> Sides:
-    """Look around the points once, for all limits."""
-    near = widths.take(np.flatnonzero(widths.opposed <= _OPPOSED))
-    out = runs_out(mesh, creases, near).points
-    if len(out):
-        near = near.take(np.delete(np.arange(len(near)), out))
-    around = look_around(mesh.bvh, near.centres(), near.normal, near.raw / 2, near.side)
-    kept = np.flatnonzero(around.inside & ~around.is_broadside(near.width))
-    is_round = around.is_round(near.width)[kept]
-    return Sides(near.take(kept), is_round, around.rim[kept], around.across[kept], around.along[kept])
 
 
 def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, sides: Sides, limit_mm: float) -> Places:
@@ -181,8 +53,8 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     shown = np.array([_shown_at(near, x) for x in groups], np.intp)
     least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
-    least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], _OPPOSED))
-    near_rim = sides.rim < _RIM * near.width
+    least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], OPPOSED))
+    near_rim = sides.rim < RIM * near.width
     found = Places(
         _place(mesh, cells, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
         for i, x in enumerate(groups)
@@ -206,7 +78,7 @@ def _groups(
     points = near.point[order]
     spread = np.maximum.reduceat(points, first, axis=0) - np.minimum.reduceat(points, first, axis=0)
     least = near.width[order[first]]
-    large = (area >= _SLIGHT * limit_mm**2) | (np.linalg.norm(spread, axis=1) + least >= limit_mm)
+    large = (area >= SLIGHT * limit_mm**2) | (np.linalg.norm(spread, axis=1) + least >= limit_mm)
     kept, least = kept[large], least[large]
     told = kept[np.sort(np.argsort(least, kind="stable")[:_TOLD])]
     return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
@@ -304,7 +176,7 @@ def _place(
         across_mm=float(np.median(across)),
         faces=cells.faces(np.concatenate([points.face, points.contact_face])),
         one_section=bool(is_round[0] and np.ptp(np.log(np.percentile(across / points.width, (10, 90)))) < _PROPORTION),
-        parallel_share=float(weight @ (points.opposed < _PARALLEL) / weight.sum()),
+        parallel_share=float(weight @ (points.opposed < PARALLEL) / weight.sum()),
         solids=(min(bounded), max(bounded)),
         in_void=bool(solids.in_void[least.face[0]]),
         box=_ranges(ends, np.eye(3)),

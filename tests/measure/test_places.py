@@ -11,7 +11,7 @@ from parts import bodies
 from parts.planted_bodies import block, cylinder, mesh_of
 
 from lintsvc.measure.bodies import BodyMeasurements
-from lintsvc.measure.places import Place
+from lintsvc.measure.place import Place
 
 
 def thin(mesh: bodies.Mesh, limit: float = 0.8, *, shared: bool = False) -> list[Place]:

@@ -1,0 +1,103 @@
+"""A place of a body that is too thin or too narrow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lintsvc.measure.mesh import Floats, Ints, point3
+from lintsvc.model.finding import Where
+
+#: A place is low where most of it has a rim or a floor about as near as its other side.
+RIM = 1.25
+_LOW = 0.75
+#: The sides of a straight place are parallel over this share of it, to within three degrees.
+PARALLEL = -np.cos(np.radians(3.0))
+_STRAIGHT = 0.7
+#: One side of a place is at least so many squared limits large.
+SLIGHT = 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """One place that is too narrow, both of its sides together.
+
+    `width_mm`: the least width. `span`: the two ends of that measure. `chord_mm`: how far off the
+    facets of a curve may be there. `round`: about as wide across as thick: a pin, a post, a round
+    hole. `length_mm`: the place's longest extent, `breadth_mm` the next. `area_mm2`: of one side.
+    `rim_share`: the share of it that lies within a width of a rim or a floor: near 1 for low ribs and
+    shallow grooves. `across_mm`: the usual width at right angles to the measure, where that is small.
+    """
+
+    width_mm: float
+    span: tuple[Floats, Floats]
+    chord_mm: float
+    round: bool
+    length_mm: float
+    breadth_mm: float
+    #: The longest extent of the points alone: it is at least so long.
+    surely_mm: float
+    axis: Floats
+    area_mm2: float
+    rim_share: float
+    across_mm: float
+    faces: Ints
+    #: Its width and the width across keep the same proportion all along.
+    one_section: bool
+    #: The share of it whose two sides are parallel.
+    parallel_share: float
+    #: The solids that its two sides bound.
+    solids: tuple[int, int]
+    #: It lies in a closed void.
+    in_void: bool
+    box: tuple[Floats, Floats]
+
+    @property
+    def slender(self) -> bool:
+        """A pin or a hole that is longer than wide and of one section: no dimple, no tip of a plate."""
+        return self.round and self.one_section and self.surely_mm > 1.5 * self.across_mm
+
+    @property
+    def low(self) -> bool:
+        """A raised or sunk detail no deeper than wide: no wall, no gap."""
+        return self.rim_share > _LOW
+
+    @property
+    def straight(self) -> bool:
+        """Between parallel sides, and longer than three widths: a slot, or a stroke of a letter."""
+        return self.parallel_share > _STRAIGHT and self.length_mm > 3 * self.width_mm
+
+    @property
+    def between_bodies(self) -> bool:
+        """Its two sides are two bodies."""
+        return self.solids[0] != self.solids[1]
+
+    def slight(self, limit_mm: float) -> bool:
+        """So small a place that it is the tip of something else, or noise of the facets."""
+        return self.area_mm2 < SLIGHT * limit_mm**2 and self.surely_mm < limit_mm + self.width_mm
+
+    def words(self) -> dict[str, object]:
+        """Words for messages."""
+        chord = f", within {self.chord_mm:.2g} mm for its coarse facets" if self.chord_mm > 0.02 * self.width_mm else ""
+        return {"length": round(self.length_mm, 1), "breadth": round(self.breadth_mm, 1), "facets": chord}
+
+    def sure(self) -> float:
+        """How sure the width is: less where coarse facets stand for a curve."""
+        return float(max(0.5, 1.0 - self.chord_mm / self.width_mm)) if self.width_mm > 0 else 0.5
+
+    def where(self) -> Where:
+        """The place as a finding shows it."""
+        a, b = point3(self.span[0]), point3(self.span[1])
+        return Where(
+            point=point3((self.span[0] + self.span[1]) / 2),
+            box=(point3(self.box[0]), point3(self.box[1])),
+            faces=tuple(self.faces.tolist()),
+            span=(a, b),
+        )
+
+
+class Places(list[Place]):
+    """Places, thinnest first. `left_out`: how many more there are than are told one by one."""
+
+    left_out: int = 0
