@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from lintsvc.model.finding import LEVELS, Finding, Level, LimitShown, NotChecked, Quantity
 from lintsvc.model.finite import finite_quantity, finite_where
 from lintsvc.model.part import NotMeasurable
-from lintsvc.model.source import Source
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.fingerprint import Fingerprinter
 from lintsvc.rulebook.limits import resolve
@@ -42,7 +41,6 @@ def run_rules(
     rules: Iterable[Rule],
     part: Checked,
     *,
-    overrides: Mapping[tuple[str, str], tuple[float, Source]] | None = None,
     on_rule: Callable[[str], None] | None = None,
     on_finding: Callable[[Finding], None] | None = None,
 ) -> Outcome:
@@ -64,7 +62,7 @@ def run_rules(
         try:
             if rule.about is None or part.has(rule.about):
                 _check_needs(rule, part)
-                limits = resolve(rule, part.material, part.thickness_mm, overrides)
+                limits = resolve(rule, part.material, part.thickness_mm)
                 for hit in _call(rule, part, limits):
                     # One by one: what came before a failure stays.
                     found.append(_finding(rule, hit, limits, fingerprints))  # noqa: PERF401

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 from lintsvc.model.limit import Limit
 from lintsvc.model.material import Material
-from lintsvc.model.source import Source
 from lintsvc.rulebook.rule import CannotCheck, Limits, ResolvedLimit, Rule
 
 
@@ -31,15 +29,9 @@ def _closeness(limit: Limit, material: Material | None, thickness_mm: float | No
     return None
 
 
-def resolve(
-    rule: Rule,
-    material: Material | None,
-    thickness_mm: float | None,
-    overrides: Mapping[tuple[str, str], tuple[float, Source]] | None = None,
-) -> Limits:
+def resolve(rule: Rule, material: Material | None, thickness_mm: float | None) -> Limits:
     """Return the limits of `rule` that hold, by name.
 
-    `overrides` maps (rule id, limit name) to another value and its source, in the row's unit.
     Raises CannotCheck where a row is missing or a thickness is needed and not known.
     """
     resolved: dict[str, ResolvedLimit] = {}
@@ -49,9 +41,6 @@ def resolve(
         if not fits:
             raise CannotCheck(_why_no_row(rows, material, thickness_mm))
         row = max(fits, key=lambda fit: fit[0])[1]
-        if overrides and (rule.id, name) in overrides:
-            value, source = overrides[rule.id, name]
-            row = replace(row, value=value, source=source, at_least_mm=0.0)
         try:
             value = row.of(thickness_mm)
         except ValueError as error:

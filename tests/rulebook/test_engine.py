@@ -15,6 +15,7 @@ from lintsvc.model.material import Material, Value
 from lintsvc.model.part import Part
 from lintsvc.model.source import COMMON_PRACTICE, Source
 from lintsvc.model.units import Units
+from lintsvc.rulebook.adjust import Adjustments, LimitChange, adjust
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.engine import run_rules
 from lintsvc.rulebook.rule import CannotCheck, Hit, Rule, rule, rule_of
@@ -144,12 +145,13 @@ def test_a_rule_for_another_process_does_not_run() -> None:
     assert outcome == type(outcome)((), (), ())
 
 
-def test_a_limit_can_be_overridden_with_its_own_source() -> None:
+def test_a_limit_can_be_changed_with_its_own_source() -> None:
     def check(part: Checked, limit: float) -> Iterable[Hit]:
         yield Hit(0.5, PLACE)
 
     shop = Source("shop", "Our shop")
-    outcome = run_rules([make(check)], body_part(), overrides={("test/rule", "limit"): (0.6, shop)})
+    changes = Adjustments(limits=(LimitChange("test/rule", "limit", "0.6mm", shop, None, None, "here"),))
+    outcome = run_rules(adjust([make(check)], changes, "powder-bed", NYLON).rules, body_part())
     assert outcome.findings[0].limit is not None
     assert outcome.findings[0].limit.value == 0.6
     assert outcome.findings[0].limit.source == shop
