@@ -3,7 +3,7 @@ PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; 
 	command -v $$p >/dev/null 2>&1 && $$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' && echo $$p && break; done)
 BIN := .venv/bin
 
-.PHONY: serve test bench style ready ready-for-tests lock clean
+.PHONY: serve test docs bench style ready ready-for-tests lock clean
 
 serve: ready
 	@$(BIN)/lintsvc warm
@@ -11,7 +11,7 @@ serve: ready
 
 test: ready-for-tests style
 	$(BIN)/lintsvc warm
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 # Style, types and layers.
 style: ready-for-tests
@@ -20,6 +20,10 @@ style: ready-for-tests
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python tools/check_page.py
+
+# The documents as a site in build/docs, made from the code, the rules and their fixtures.
+docs: ready-for-tests
+	$(BIN)/python tools/docs_site.py
 
 bench: ready-for-tests
 	$(BIN)/python -m bench

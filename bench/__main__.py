@@ -7,7 +7,21 @@ import sys
 from pathlib import Path
 
 #: In this order; each also runs alone as `python -m bench.NAME`, with its own arguments.
-ALL = ("start", "bodies", "soundness", "flats", "repository", "service", "faults")
+ALL = (
+    "start",
+    "bodies",
+    "soundness",
+    "flats",
+    "repository",
+    "orders",
+    "service",
+    "records",
+    "redis_use",
+    "page",
+    "view",
+    "faults",
+    "fuzz",
+)
 
 
 def main(names: list[str]) -> int:

@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 PREFIX = "LINTSVC_"
+#: Names the serving process in the environment of a worker that it has started.
+SERVED_BY = "LINTSVC_SERVED_BY"
 MIB = 1024 * 1024
 
 
@@ -43,6 +45,11 @@ class Settings:
     blobs: str = _setting("", "Uploads and results: a folder, or s3://bucket/prefix. Empty: in the state folder.")
     s3_endpoint: str = _setting("", "Address of the S3 store, where it is not the default one.")
     rules: str = _setting("", "Folders of more rule packs, separated as PATH is.")
+    rule_code: Literal["auto", "on", "off"] = _setting(
+        "auto",
+        "Whether rules in those folders may be code. auto: where one person serves themselves, without tokens; "
+        "else only limit rules (TOML) are taken.",
+    )
     # How long
     keep_days: float = _setting(30.0, "Checks older than this are purged with their files. 0 keeps them for ever.")
     # Who may
@@ -54,13 +61,13 @@ class Settings:
     quota_mib: int = _setting(20_480, "What the stored files of one token may add up to.")
     quota_waiting: int = _setting(5_000, "Checks of one token that may wait at once.")
     # What is let in
-    upload_mib: int = _setting(300, "Largest file.")
+    upload_mib: int = _setting(500, "Largest file.")
     files_a_check: int = _setting(20, "Most files in one check.")
     upload_idle_seconds: float = _setting(30.0, "An upload that sends nothing for so long is given up.")
     # One check
     file_seconds: float = _setting(120.0, "Wall time for one file.")
     step_seconds: float = _setting(30.0, "Wall time for one step or rule of it.")
-    memory_mib: int = _setting(3_072, "Memory of the child that checks a file, beyond what it shares.")
+    memory_mib: int = _setting(4_608, "Memory of the child that checks a file, beyond what it shares.")
     written_mib: int = _setting(1_024, "Largest file that the child may write.")
     # The queue
     workers: int = _setting(1, "Worker processes started by the serving process. 0: none.")
@@ -69,6 +76,9 @@ class Settings:
     resend_seconds: float = _setting(10.0, "A waiting check is called out again after this.")
     deaths: int = _setting(2, "A check whose worker died this many times is given up, with a report.")
     stop_seconds: float = _setting(5.0, "When told to stop, what runs may take this long before it is handed back.")
+    later_seconds: float = _setting(
+        3.0, "A worker loads what STEP files, reports and orders need after so long, or when it is first needed."
+    )
     # Watching it
     log: Literal["text", "json"] = _setting("text", "How log lines are written.")
 
@@ -123,6 +133,11 @@ class Settings:
     def incoming(self) -> Path:
         """Folder where uploads are written while they come in."""
         return self.state / "incoming"
+
+    @property
+    def measured(self) -> Path:
+        """Folder of what a worker has measured a moment ago."""
+        return self.state / "measured"
 
     @property
     def scratch(self) -> Path:

@@ -17,9 +17,13 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from pages_handbook import handbook
+from pages_interfaces import api, report, rule_api
+
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
-WORKED = ("rule-files.md", "repository.md")
+WORKED = ("rule-files.md", "repository.md", "tutorial.md")
 _MADE = "<!-- Written by tools/pages.py from the code; change it there. -->\n\n"
 _BLOCK = re.compile(r"(?:<!-- file: (?P<file>\S+) -->\n)?```(?P<kind>\w*)\n(?P<text>.*?)```", re.DOTALL)
 
@@ -28,24 +32,20 @@ def commands() -> str:
     """Return the page of all commands: what their help says."""
     import click
 
-    from lintsvc.cli import COMMANDS
-    from lintsvc.cli import commands as group
+    from lintsvc.cli import COMMANDS, command
 
-    def page(command: click.Command, words: list[str], level: int) -> str:
+    def page(named: click.Command, words: list[str], level: int) -> str:
         # A fixed width: the page must not depend on the terminal.
-        context = click.Context(command, info_name=" ".join(words), terminal_width=100, max_content_width=100)
-        text = f"{'#' * level} {' '.join(words)}\n\n```\n{command.get_help(context).rstrip()}\n```\n\n"
-        if isinstance(command, click.Group) and level > 1:
-            for name, each in command.commands.items():
+        context = click.Context(named, info_name=" ".join(words), terminal_width=100, max_content_width=100)
+        text = f"{'#' * level} {' '.join(words)}\n\n```\n{named.get_help(context).rstrip()}\n```\n\n"
+        if isinstance(named, click.Group):
+            for name, each in named.commands.items():
                 text += page(each, [*words, name], level + 1)
         return text
 
     text = "# Commands\n\n"
-    with click.Context(group, info_name="lintsvc") as context:
-        for name in COMMANDS:
-            found = group.get_command(context, name)
-            assert found is not None
-            text += page(found, ["lintsvc", name], 2)
+    for name in COMMANDS:
+        text += page(command(name), ["lintsvc", name], 2)
     return text
 
 
@@ -87,7 +87,15 @@ def conditions() -> str:
     return text + markdown_table(rows) + "\n"
 
 
-REFERENCE: dict[str, Callable[[], str]] = {"commands.md": commands, "rules.md": rules, "conditions.md": conditions}
+REFERENCE: dict[str, Callable[[], str]] = {
+    "commands.md": commands,
+    "rules.md": rules,
+    "conditions.md": conditions,
+    "handbook.md": handbook,
+    "report.md": report,
+    "api.md": api,
+    "rule-api.md": rule_api,
+}
 
 
 def worked(text: str) -> str:
@@ -110,8 +118,7 @@ def worked(text: str) -> str:
 
 def _ran(line: str, folder: Path) -> str:
     words = shlex.split(line)
-    if words[0] == "lintsvc":
-        words[:1] = [sys.executable, "-m", "lintsvc.cli"]
+    words[:1] = {"lintsvc": [sys.executable, "-m", "lintsvc.cli"], "python": [sys.executable]}.get(words[0], words[:1])
     alone = {
         "XDG_CACHE_HOME": str(folder / ".cache"),
         "GIT_CONFIG_GLOBAL": os.devnull,
@@ -124,9 +131,24 @@ def _ran(line: str, folder: Path) -> str:
     return done.stdout.decode("utf-8")
 
 
+_SHOWN = re.compile(r"<!-- shown: (?P<file>\S+) -->\n(?:```\w*\n.*?```\n)?", re.DOTALL)
+
+
+def shown(text: str) -> str:
+    """Return a page with the files that it shows as they are now."""
+
+    def block(match: re.Match[str]) -> str:
+        path = DOCS / match["file"]
+        kind = {".yml": "yaml"}.get(path.suffix, "sh")
+        return f"<!-- shown: {match['file']} -->\n```{kind}\n{path.read_text('utf-8')}```\n"
+
+    return _SHOWN.sub(block, text)
+
+
 def pages() -> dict[Path, str]:
     """Return every page as it should be."""
     made = {DOCS / "reference" / name: _MADE + make().rstrip() + "\n" for name, make in REFERENCE.items()}
+    made |= {DOCS / name: shown((DOCS / name).read_text("utf-8")) for name in ("recipes.md",)}
     return made | {DOCS / name: worked((DOCS / name).read_text("utf-8")) for name in WORKED}
 
 

@@ -13,14 +13,17 @@ import click
 from lintsvc import __version__
 from lintsvc.commands import output
 from lintsvc.commands.jobs import Job
+from lintsvc.commands.options import cache_option, fail_on_option, format_option, output_option, set_aside_option
 from lintsvc.commands.packs import rules_option
 from lintsvc.commands.plan import Plan, choices_of, make_plan
-from lintsvc.commands.run import run_jobs
+from lintsvc.commands.run import Ran, run_jobs
+from lintsvc.commands.sheet_options import sheet_options
 from lintsvc.model.report import PartReport, Report
 from lintsvc.project.config import ConfigError
 
 if TYPE_CHECKING:
     from lintsvc.project.baseline import Baseline
+    from lintsvc.reports.picture import Svgs
 
 NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
 
@@ -29,31 +32,23 @@ NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PATH...")
 @click.option("--process", metavar="NAME", help="powder-bed or sheet. Guessed from the file when left out.")
 @click.option("--material", metavar="ID", help="A material of `lintsvc materials`.")
-@click.option("--thickness", metavar="LENGTH", help="Sheet thickness: 2mm, 0.08in.")
+@click.option("--thickness", metavar="LENGTH", help="Sheet thickness: 2mm, 0.08in, or a gauge of the material: 16ga.")
 @click.option("--units", metavar="UNIT", help="The unit that was meant, where the file is wrong or silent: mm, in …")
 @click.option("--bend-radius", metavar="LENGTH", help="Inside radius of bends that state none.")
+@click.option("--cut", metavar="HOW", help="How a sheet part is cut: laser (when left out), water-jet, router, knife.")
 @click.option("--k-factor", metavar="NUMBER", help="The shop's own K-factor.")
+@click.option("--finished-size", metavar="SIZE", help="The outside size that is meant after bending: 40x30x12mm.")
+@sheet_options
 @rules_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(output.FORMATS),
-    default="text",
-    show_default=True,
-    help="How the report is written.",
-)
-@click.option("--output", "target", type=click.Path(path_type=Path), metavar="FILE", help="Write the report there.")
+@format_option
+@output_option
 @click.option(
     "--highlights",
     type=click.Path(path_type=Path),
     metavar="DIR",
     help="Write the geometry there with the findings lit: GLB for bodies, SVG and DXF for flats.",
 )
-@click.option(
-    "--fail-on",
-    type=click.Choice(["error", "warning", "note", "never"]),
-    help="The least level of a finding that gives exit status 1: error, unless lintsvc.toml says otherwise.",
-)
+@fail_on_option
 @click.option("--changed-since", metavar="COMMIT", help="Only files that changed since a commit of git.")
 @click.option(
     "--baseline",
@@ -61,13 +56,21 @@ NOTHING, FINDINGS, UNREADABLE, UNFINISHED = 0, 1, 2, 3
     metavar="FILE",
     help="An earlier JSON report: what it has found already does not count.",
 )
+@set_aside_option
 @click.option(
-    "--set-aside",
-    type=click.Path(path_type=Path),
+    "--order",
+    "order_file",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
     metavar="FILE",
-    help="Findings that were decided about; lintsvc-set-aside.toml is found by itself.",
+    help="An order.toml: its parts are checked as it says, and how they go together is checked too.",
 )
-@click.option("--cache/--no-cache", default=True, help="Take results of unchanged files from the cache. The default.")
+@click.option(
+    "--server",
+    metavar="URL",
+    help="Let a service check the files, with its own rules and what lintsvc.toml changes of them. Only files that it "
+    "does not have are uploaded. A token is read from the variable LINTSVC_TOKEN.",
+)
+@cache_option
 def check(
     paths: tuple[Path, ...],
     folders: tuple[Path, ...],
@@ -78,6 +81,8 @@ def check(
     changed_since: str | None,
     baseline: Path | None,
     set_aside: Path | None,
+    order_file: Path | None,
+    server: str | None,
     cache: bool,
     **words: str | None,
 ) -> int:
@@ -93,17 +98,25 @@ def check(
     _writable(target, highlights)
     plan = make_plan(paths, said, folders, changed_since=changed_since, set_aside=set_aside)
     drawn = form == "html" or (form == "markdown" and highlights is not None)
-    jobs = _with_pictures(plan.jobs, highlights, picture=drawn)
-    done = run_jobs(jobs, plan.rule_folders, cache=cache)
+    jobs = _with_pictures(plan.jobs, highlights, picture=drawn, close_ups=form == "html")
+    entry = None
+    if order_file is not None:
+        from lintsvc.commands.order import with_order
+
+        if server is not None:
+            raise click.UsageError("an order is checked here: leave out --server, or --order")
+        jobs, entry = with_order(jobs, order_file, folders, cache=cache, set_aside=set_aside)
+    done = run_jobs(jobs, plan.rule_folders, cache=cache) if server is None else _remote(jobs, plan, server)
     parts = [_decided(part, job, plan, known) for part, job in zip(done.parts, jobs, strict=True)]
-    report = Report(tuple(parts), made_by=__version__)
+    report = Report(tuple(parts), made_by=__version__, order=entry)
     level = fail_on or plan.fail_on
     troubles = list(done.troubles)
-    pictures = done.pictures
     try:
-        if form == "markdown":
-            pictures = _write_pictures(jobs, pictures, target)
-        output.write_report(report, form, target, fail_on=level, rule_folders=plan.rule_folders, pictures=pictures)
+        drawings = _write_pictures(jobs, done.pictures, target) if form == "markdown" else {}
+        output.write_report(
+            report, form, target,
+            fail_on=level, rule_folders=plan.rule_folders, pictures=done.pictures, paths=drawings,
+        )  # fmt: skip
     except BrokenPipeError:
         raise
     except OSError as error:
@@ -113,12 +126,19 @@ def check(
     return max(exit_status(report, level), UNFINISHED if troubles else NOTHING)
 
 
+def _remote(jobs: Sequence[Job], plan: Plan, server: str) -> Ran:
+    # Imported here: only this way needs an HTTP client.
+    from lintsvc.commands.remote import run_remote
+
+    return run_remote(jobs, plan.rule_folders, server)
+
+
 def exit_status(report: Report, fail_on: str) -> int:
     """Return the status that a report ends the command with: the worst of its files."""
     from lintsvc.reports.words import at_or_above
 
     status = NOTHING
-    for part in report.parts:
+    for part in report.entries:
         if any(x.failed for x in part.not_checked):
             status = max(status, UNFINISHED)
         if part.unreadable is not None:
@@ -128,14 +148,15 @@ def exit_status(report: Report, fail_on: str) -> int:
     return status
 
 
-def _write_pictures(jobs: Sequence[Job], pictures: Mapping[int, str], target: Path | None) -> dict[int, str]:
+def _write_pictures(jobs: Sequence[Job], pictures: Mapping[int, Svgs], target: Path | None) -> dict[int, str]:
     """Write each picture beside the highlights; return their paths as seen from where the report is read."""
     paths = {}
     for job in jobs:
-        if job.number in pictures and job.highlights is not None:
+        shown = pictures.get(job.number)
+        if shown is not None and shown.whole is not None and job.highlights is not None:
             folder, stem = job.highlights
             path = folder / f"{stem}.picture.svg"
-            path.write_text(pictures[job.number], "utf-8")
+            path.write_text(shown.whole, "utf-8")
             start = Path.cwd() if target is None else target.absolute().parent
             paths[job.number] = Path(os.path.relpath(path, start)).as_posix()
     return paths
@@ -184,7 +205,7 @@ def _writable(target: Path | None, highlights: Path | None) -> None:
             raise click.BadParameter(f"{highlights}: {error.strerror or error}", param_hint="--highlights") from None
 
 
-def _with_pictures(jobs: Sequence[Job], highlights: Path | None, *, picture: bool) -> list[Job]:
+def _with_pictures(jobs: Sequence[Job], highlights: Path | None, *, picture: bool, close_ups: bool) -> list[Job]:
     """Return the jobs with what is to be drawn of each."""
     from lintsvc.reports.highlights import safe_stem
 
@@ -194,6 +215,7 @@ def _with_pictures(jobs: Sequence[Job], highlights: Path | None, *, picture: boo
             job,
             highlights=None if highlights is None else (highlights.absolute(), safe_stem(job.name, taken)),
             picture=picture,
+            close_ups=close_ups,
         )
         for job in jobs
     ]

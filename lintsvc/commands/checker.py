@@ -1,11 +1,14 @@
-"""The process that checks files for the command: `python -m lintsvc.commands.checker [RULES-DIR …]`.
+"""The process that checks files for the command: `python -m lintsvc.commands.checker [bodies]`.
 
 Geometry libraries are native code: one may crash, hang, or print on standard output. Here that costs
-one file and not the command. Jobs come as pickles on standard input, answers go out on standard output.
+one file and not the command. On standard input come pickles: first the folders of rules, then jobs;
+answers go out on standard output. `bodies` says that what measures bodies will be needed: it is loaded
+while the command still reads its options.
 """
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -14,23 +17,37 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from lintsvc.child_process import end_with_parent
 from lintsvc.commands.jobs import Compiling, Done, Job, Lost, Message, Refused, Step
 
 if TYPE_CHECKING:
+    from lintsvc.packet.drawn import Drawn
     from lintsvc.rulebook.check import Result
     from lintsvc.rulebook.rule import Rule
 
 
-def main(folders: list[Path]) -> None:
+#: How many objects may come into being before Python looks for unreachable ones. Loading makes a hundred thousand
+#: that stay, and measuring makes few: looking as often as usual is a tenth of the time of a small check.
+_OBJECTS_BEFORE_A_LOOK = 100_000
+
+
+def main(ahead: list[str]) -> None:
     """Load the packs, then answer jobs until the input closes."""
+    gc.set_threshold(_OBJECTS_BEFORE_A_LOOK)
     # Ctrl-C reaches the whole process group; the command decides what it means and ends us.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     answers = _own_output()
-    _bind_to_parent()
+    end_with_parent()
+    if "bodies" in ahead:
+        import lintsvc.measure.bodies  # noqa: F401
     from lintsvc.rulebook.adjust import Adjustments, check_adjustments
     from lintsvc.rulebook.packs import changes_of, load_packs
     from lintsvc.rulebook.rule import RuleError
 
+    try:
+        folders: list[Path] = pickle.load(sys.stdin.buffer)  # noqa: S301 - from the command that started us
+    except EOFError:
+        return
     try:
         packs = load_packs(folders)
     except RuleError as error:
@@ -67,21 +84,41 @@ def _answer(job: Job, rules: list[Rule], answers: BinaryIO) -> Done:
     result = check_file(
         job.path,
         job.choices,
-        rules,
+        rules if job.rules else (),
         name=job.name,
         adjustments=job.adjustments,
         without=dict(job.without),
         progress=progress,
     )
-    trouble, picture = "", None
+    trouble, pictures = "", None
     if result.checked is not None:
         if job.highlights is not None:
             trouble = _write_highlights(job.highlights, result)
         if job.picture:
-            from lintsvc.reports.picture import picture_svg
+            from lintsvc.reports.picture import svgs_of
 
-            picture = picture_svg(result.checked.part, result.report.findings)
-    return Done(job.number, result.report, picture, trouble)
+            pictures = svgs_of(result.checked.part, result.report.findings, close=job.close_ups)
+    drawn = None
+    if job.drawn and result.checked is not None:
+        drawn, why = _drawn(result)
+        trouble = trouble or why
+    return Done(job.number, result.report, pictures, trouble, _shape(result) if job.shape else None, drawn)
+
+
+def _drawn(result: Result) -> tuple[Drawn | None, str]:
+    from lintsvc.packet.drawn import drawn_of
+
+    assert result.checked is not None  # the caller looked
+    try:
+        return drawn_of(result.checked), ""
+    except Exception as error:  # noqa: BLE001 - a part that cannot be drawn still has its report
+        return None, f"{result.report.file}: the drawing: {type(error).__name__}: {error}"
+
+
+def _shape(result: Result) -> bytes:
+    from lintsvc.order.shape import shape_bytes
+
+    return shape_bytes(result.checked)
 
 
 def _write_highlights(target: tuple[Path, str], result: Result) -> str:
@@ -110,17 +147,5 @@ def _own_output() -> BinaryIO:
     return answers
 
 
-def _bind_to_parent() -> None:
-    """End when the command does, however it ends; leave no core file. Where the system has such things (Linux)."""
-    if sys.platform != "linux":
-        return
-    import ctypes
-    import resource
-
-    pr_set_pdeathsig = 1
-    ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGKILL, 0, 0, 0)
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-
-
 if __name__ == "__main__":
-    main([Path(x) for x in sys.argv[1:]])
+    main(sys.argv[1:])

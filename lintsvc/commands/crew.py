@@ -6,7 +6,6 @@ import os
 import pickle
 import queue
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
@@ -15,6 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO
 
+from lintsvc.commands import ahead
 from lintsvc.commands.jobs import Compiling, Done, Job, Lost, Message, Refused, Step
 
 #: How often a running check is looked at.
@@ -80,7 +80,7 @@ class _Member(threading.Thread):
         heard: queue.SimpleQueue[Message | BaseException],
     ) -> None:
         super().__init__(daemon=True)
-        self.arguments = [sys.executable, "-m", "lintsvc.commands.checker", *map(str, rule_folders)]
+        self.rule_folders = list(rule_folders)
         self.bounds = bounds
         self.waiting = waiting
         self.heard = heard
@@ -139,9 +139,10 @@ class _Member(threading.Thread):
 
     def _start(self) -> subprocess.Popen[bytes]:
         if self.process is None:
-            self.process = subprocess.Popen(
-                self.arguments, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
-            )
+            self.process = ahead.take()
+            assert self.process.stdin is not None
+            with suppress(OSError):  # one that has ended already is noticed where its answer is awaited
+                pickle.dump(self.rule_folders, self.process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
         return self.process
 
     def _end(self) -> None:

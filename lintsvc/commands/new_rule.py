@@ -15,6 +15,7 @@ _PACK = """\
 name = {name}
 title = {title}
 summary = "Our own limits."
+api = 1
 """
 
 _RULE = """\

@@ -7,10 +7,14 @@ import shutil
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from lintsvc.model.report import Report
+
+if TYPE_CHECKING:
+    from lintsvc.reports.picture import Svgs
 
 FORMATS = ("text", "json", "sarif", "junit", "html", "markdown")
 
@@ -31,13 +35,14 @@ def write_report(
     *,
     fail_on: str,
     rule_folders: Sequence[Path],
-    pictures: Mapping[int, str],
+    pictures: Mapping[int, Svgs],
+    paths: Mapping[int, str],
 ) -> None:
     """Print the report, or write it to `output`. Raises OSError where it cannot be written."""
     if form == "text" and output is None:
         click.echo(_for_terminal(report), nl=False)
         return
-    text = rendered(report, form, fail_on=fail_on, rule_folders=rule_folders, pictures=pictures)
+    text = rendered(report, form, fail_on=fail_on, rule_folders=rule_folders, pictures=pictures, paths=paths)
     if output is None:
         click.echo(text, nl=not text.endswith("\n"))
     else:
@@ -45,9 +50,15 @@ def write_report(
 
 
 def rendered(
-    report: Report, form: str, *, fail_on: str, rule_folders: Sequence[Path], pictures: Mapping[int, str]
+    report: Report,
+    form: str,
+    *,
+    fail_on: str,
+    rule_folders: Sequence[Path],
+    pictures: Mapping[int, Svgs],
+    paths: Mapping[int, str],
 ) -> str:
-    """Return the report in one of FORMATS. `pictures` are SVG for HTML, paths for Markdown."""
+    """Return the report in one of FORMATS; `paths` of pictures are for Markdown."""
     # Imported by need: a JSON report should not wait for the others' libraries.
     if form == "json":
         from lintsvc.reports import json_report
@@ -64,7 +75,7 @@ def rendered(
     if form == "markdown":
         from lintsvc.reports import markdown
 
-        return markdown.dumps(report, pictures=pictures)
+        return markdown.dumps(report, pictures=paths)
     from lintsvc.commands.packs import packs_or_fail
 
     rules = [rule for pack in packs_or_fail(rule_folders) for rule in pack.rules]

@@ -69,7 +69,7 @@ def make_plan(
         configs |= {x.path: x for x in here}
         plan.fail_on = next((x.fail_on for x in reversed(here) if x.fail_on), "error")
         plan.rule_folders = rule_folders_of(folders, configs.values())
-        plan.set_asides = tuple(_set_asides(set_aside, configs.values()))
+        plan.set_asides = tuple(set_asides_of(set_aside, configs.values()))
     except ConfigError as error:
         raise click.UsageError(str(error)) from None
     if not found:
@@ -80,6 +80,7 @@ def make_plan(
 
 def choices_of(words: Mapping[str, str]) -> Choices:
     """Return the choices that words say. Raises BadParameter naming the option and the valid words."""
+    from lintsvc.handbook.gauges import with_gauge
     from lintsvc.handbook.materials import material
     from lintsvc.model.choices_words import BadChoice, choices_from_words
 
@@ -92,7 +93,10 @@ def choices_of(words: Mapping[str, str]) -> Choices:
             material(choices.material)
         except ValueError as error:
             raise click.BadParameter(str(error), param_hint="--material") from None
-    return choices
+    try:
+        return with_gauge(choices)
+    except BadChoice as error:
+        raise click.BadParameter(str(error), param_hint="--thickness") from None
 
 
 def _job(number: int, file: Found, held: Held, words: Mapping[str, str]) -> Job:
@@ -116,7 +120,7 @@ def rule_folders_of(named: Sequence[Path], configs: Collection[Config]) -> tuple
         folders += config.packs
         beside.append(config.folder)
     folders += [x / LINT_RULES for x in beside if (x / LINT_RULES).is_dir()]
-    once = tuple({x.resolve(): x for x in folders}.values())
+    once = tuple({x.resolve(): _from_here(x) for x in folders}.values())
     try:
         for folder in once:
             list(pack_folders(folder))
@@ -125,7 +129,14 @@ def rule_folders_of(named: Sequence[Path], configs: Collection[Config]) -> tuple
     return once
 
 
-def _set_asides(named: Path | None, configs: Collection[Config]) -> list[SetAside]:
+def _from_here(path: Path) -> Path:
+    """Return a path as seen from the working folder, where it is in it: reports must not tell where on a machine."""
+    here = Path.cwd()
+    return path.absolute().relative_to(here) if path.absolute().is_relative_to(here) else path
+
+
+def set_asides_of(named: Path | None, configs: Collection[Config]) -> list[SetAside]:
+    """Return the set-aside files that hold: as named, by each lintsvc.toml, and the one in the working folder."""
     today = datetime.datetime.now(datetime.UTC).date()
     paths = [] if named is None else [named]
     for config in configs:

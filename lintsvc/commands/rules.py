@@ -30,15 +30,18 @@ if TYPE_CHECKING:
     is_flag=True,
     help="What holds in the working folder, after lintsvc.toml and packs changed it, and from where.",
 )
+@click.option("--changed", is_flag=True, help="With --effective: only rules that are not as they were built in.")
 @click.option("--process", type=click.Choice(["powder-bed", "sheet"]), help="With --effective: for this process.")
 @click.option("--material", metavar="ID", help="With --effective: for this material.")
-def rules(folders: tuple[Path, ...], form: str, effective: bool, process: str | None, material: str | None) -> None:
+def rules(
+    folders: tuple[Path, ...], form: str, effective: bool, changed: bool, process: str | None, material: str | None
+) -> None:
     """List the rules: id, level, process and what is wrong."""
     from lintsvc.reports.rule_pages import rules_json, rules_table
     from lintsvc.reports.tables import markdown_table, text_table
 
     if effective:
-        rows = list(_effective(folders, process, material))
+        rows = list(_effective(folders, process, material, only_changed=changed))
         click.echo(markdown_table(rows) if form == "markdown" else "\n".join(text_table(rows)))
         return
     packs = packs_or_fail(folders)
@@ -51,7 +54,7 @@ def rules(folders: tuple[Path, ...], form: str, effective: bool, process: str | 
 
 
 def _effective(
-    folders: Sequence[Path], process: str | None, material_id: str | None
+    folders: Sequence[Path], process: str | None, material_id: str | None, *, only_changed: bool = False
 ) -> Iterator[tuple[str, str, str, str]]:
     """Yield the rows of a table: rule, level, limit, and where it is from."""
     from lintsvc.commands.plan import choices_of, rule_folders_of
@@ -86,11 +89,18 @@ def _effective(
             yield (rule.id, "off", "", found.off[rule.id])
             continue
         changed = after[rule.id]
+        if only_changed and changed == rule:
+            continue
         rows = [x for x in changed.limits if held is None or x.material in ("any", held.id, held.family)]
-        yield (rule.id, changed.level, "", _file(rule.path, packs))
+        level_from = f"; level by {found.levels[rule.id]}" if rule.id in found.levels else ""
+        yield (rule.id, changed.level, "", _file(rule.path, packs) + level_from)
         for row in rows:
             name = "" if row.name == "limit" else f"{row.name} "
-            yield ("", "", f"{name}{row.material} {limit_text(row)}", f"{row.source.kind}: {row.source.text}")
+            source = f"{row.source.kind}: {row.source.text}"
+            place = found.limits.get((rule.id, row.name), "")
+            # A shop that names no source is told by the place already.
+            source += f" ({place})" if place and place not in source else ""
+            yield ("", "", f"{name}{row.material} {limit_text(row)}", source)
 
 
 def _file(path: str, packs: Sequence[Pack]) -> str:

@@ -16,7 +16,9 @@ from lintsvc.model.finding import NotChecked, Quantity
 from lintsvc.model.report import PartReport, UnreadableShown
 
 if TYPE_CHECKING:
+    from lintsvc.packet.drawn import Drawn
     from lintsvc.project.cache import Cache
+    from lintsvc.reports.picture import Svgs
 
 
 @dataclass
@@ -24,28 +26,42 @@ class Ran:
     """What came of the jobs: entries in the jobs' order, pictures by number, and what could not be written."""
 
     parts: list[PartReport] = field(default_factory=list)
-    pictures: dict[int, str] = field(default_factory=dict)
+    pictures: dict[int, Svgs] = field(default_factory=dict)
     troubles: list[str] = field(default_factory=list)
+    #: Shapes by number, for the jobs that wanted them.
+    shapes: dict[int, bytes] = field(default_factory=dict)
+    #: What a packet shows of the parts, by number, for the jobs that wanted it.
+    drawn: dict[int, Drawn] = field(default_factory=dict)
 
 
 def run_jobs(jobs: Sequence[Job], rule_folders: Sequence[Path], *, cache: bool = True) -> Ran:
     """Check the files. Raises UsageError for what is wrong in a rule file, a change of a rule, or a setting."""
     bounds = _bounds()
-    store = _cache(rule_folders) if cache and jobs else None
+    store = open_cache(rule_folders) if cache and jobs else None
     keys = _keys(jobs, store) if store is not None else {}
     parts = {number: part for number, key in keys.items() if (part := _known(store, key, jobs[number])) is not None}
-    left = [x for x in jobs if x.number not in parts]
     ran = Ran()
-    with _Progress(len(jobs), len(parts), {x.number: x.name for x in jobs}) as show:
+    if store is not None:
+        for job in jobs:
+            if job.shape and job.number in keys and (shape := store.find_bytes(keys[job.number])) is not None:
+                ran.shapes[job.number] = shape
+    left = [x for x in jobs if x.number not in parts or (x.shape and x.number not in ran.shapes)]
+    with Progress(len(jobs), len(jobs) - len(left), {x.number: x.name for x in jobs}) as show:
         for message in crew.run(left, rule_folders, bounds):
             show(message)
             match message:
-                case Done(number, report, picture, trouble):
+                case Done(number, report, pictures, trouble, shape, drawn):
                     parts[number] = report
                     if store is not None and number in keys:
                         store.keep(keys[number], report)
-                    if picture is not None:
-                        ran.pictures[number] = picture
+                        if shape is not None:
+                            store.keep_bytes(keys[number], shape)
+                    if shape is not None:
+                        ran.shapes[number] = shape
+                    if pictures is not None:
+                        ran.pictures[number] = pictures
+                    if drawn is not None:
+                        ran.drawn[number] = drawn
                     ran.troubles += [trouble] if trouble else []
                 case Lost(number, step, why):
                     parts[number] = _lost(jobs[number], step, why)
@@ -57,7 +73,8 @@ def run_jobs(jobs: Sequence[Job], rule_folders: Sequence[Path], *, cache: bool =
     return ran
 
 
-def _cache(rule_folders: Sequence[Path]) -> Cache:
+def open_cache(rule_folders: Sequence[Path]) -> Cache:
+    """Return the cache of results under these rules."""
     from lintsvc.project.cache import Cache, cache_folder
     from lintsvc.rulebook.packs import built_in_folder, installed_folders
     from lintsvc.rulebook.version import rules_version
@@ -72,10 +89,11 @@ def _keys(jobs: Sequence[Job], store: Cache) -> dict[int, str]:
 
     keys = {}
     for job in jobs:
-        if job.picture or job.highlights is not None:
+        if job.picture or job.drawn or job.highlights is not None:
             continue
         try:
-            keys[job.number] = store.key(sha256_of(job.path), job.choices, job.adjustments)
+            key = store.key(sha256_of(job.path), job.choices, job.adjustments)
+            keys[job.number] = key if job.rules else store.key(key, job.choices, job.adjustments)
         except Unreadable:
             continue  # the check itself says what is wrong
     return keys
@@ -115,7 +133,7 @@ def _lost(job: Job, step: str, why: str) -> PartReport:
     )
 
 
-class _Progress:
+class Progress:
     """One line on standard error while files are checked, where that is a terminal; nothing elsewhere."""
 
     def __init__(self, count: int, done: int, names: dict[int, str]) -> None:
@@ -124,12 +142,22 @@ class _Progress:
         self.names = names
         self.shown = sys.stderr.isatty()
 
-    def __enter__(self) -> _Progress:
+    def __enter__(self) -> Progress:
         return self
 
     def __exit__(self, *_: object) -> None:
         if self.shown:
             click.echo("\r\x1b[K", err=True, nl=False)
+
+    def done_with(self, number: int) -> None:
+        """A file is done elsewhere."""
+        self.done += 1
+        if self.shown:
+            from lintsvc.reports.words import clean
+
+            click.echo(
+                "\r" + f"{self.done} of {self.count}  {clean(self.names[number])}"[:100] + "\x1b[K", err=True, nl=False
+            )
 
     def __call__(self, message: Message) -> None:
         if not self.shown:

@@ -17,13 +17,14 @@ def test_rules(folders: tuple[Path, ...]) -> int:
     Each rule needs a part of each kind, just either side of its limit, in fixtures/NAME/ beside it. Exit
     status: 0 all well; 1 something is not as it should be; 2 a rule file that cannot be loaded.
     """
+    from lintsvc.order.load import report_of
     from lintsvc.rulebook.fixtures import problems_of, uncovered
 
     inside = [x.resolve() for x in folders]
     packs = [x for x in packs_or_fail(folders) if any(x.folder.resolve().is_relative_to(y) for y in inside)]
     wrong = 0
     for rule in (x for pack in packs for x in pack.rules):
-        problems = list(problems_of(rule))
+        problems = list(problems_of(rule, report_of))
         wrong += bool(problems)
         click.echo(f"{'wrong' if problems else 'well ':<5} {rule.id}")
         for problem in problems:

@@ -44,6 +44,9 @@ TOP = TAB_START + TAB_MM - SETBACK_MM
 FOOT_BEND = (FOOT_END + PLATE_START) / 2
 TAB_BEND = (PLATE_END + TAB_START) / 2
 
+#: Height of the folded tab's upper face, the shelf that the housing stands on, in the frame of the plate.
+SHELF_TOP_MM = PLATE_END + SETBACK_MM
+
 #: Centres of the tapped holes, for the order file.
 M4_CENTRES = ((-11.0, TAB_START + 11.0), (11.0, TAB_START + 11.0))
 M5_CENTRES = ((-18.0, 11.0), (18.0, 11.0))
@@ -63,15 +66,15 @@ def _outline() -> list[tuple[float, float]]:
 def write_bracket(path: Path, *, faulty: bool) -> None:
     """Write the flat as DXF in mm.
 
-    Faulty: the M4 holes drawn at their nominal size, a 1.2 mm vent, a mast hole too near the edge, a hole pulled
-    into the foot's bend, no word on the tab's direction, and an outline that does not close.
+    Faulty: the M4 holes drawn at their nominal size, a 1.2 mm vent, a hole pulled into the foot's bend, no word on the
+    tab's direction, so that it cannot be folded, and an outline that does not close.
     """
     from ezdxf.filemanagement import new
 
     drawing = new("R2010", setup=True)
     drawing.header["$INSUNITS"] = 4
     drawing.layers.add("CUT", color=7)
-    foot, tab = "BEND_DOWN_90_R4", "BEND" if faulty else "BEND_UP_90_R4"
+    foot, tab = "BEND_DOWN_90_R4", "BEND-90DEG-R4" if faulty else "BEND_UP_90_R4"
     drawing.layers.add(foot, color=1)
     drawing.layers.add(tab, color=3)
     space: Modelspace = drawing.modelspace()
@@ -101,6 +104,5 @@ def write_bracket(path: Path, *, faulty: bool) -> None:
     hole(0.0, middle, 16.0)
     if faulty:
         hole(0.0, middle + 22.0, 1.2)
-        hole(half - 3.6, middle, CLEARANCE_M5_MM)
         hole(0.0, FOOT_END - 3.5, CLEARANCE_M5_MM)
     drawing.saveas(path)

@@ -6,10 +6,10 @@ from pathlib import Path
 
 THICKNESS_MM = 2.0
 MATERIAL = "rubber"
-#: Outside of the housing's rim, and the rim's width.
+#: Outside of the housing's rim, and the rim's width: 2 mm of rubber are left on both sides of a hole.
 SIZE_MM = (100.0, 70.0)
-RIM_MM = 8.0
-HOLE_MM = 4.0
+RIM_MM = 8.4
+HOLE_MM = 4.4
 
 
 def write_gasket(path: Path, *, faulty: bool) -> None:
@@ -26,7 +26,7 @@ def write_gasket(path: Path, *, faulty: bool) -> None:
     space.add_lwpolyline([(r, r), (x - r, r), (x - r, y - r), (r, y - r)], close=True, dxfattribs={"layer": "CUT"})
     if faulty:
         space.add_line((0, 0), (x, 0), dxfattribs={"layer": "CUT"})
-    inset = 2.5 if faulty else RIM_MM / 2
+    inset = 2.7 if faulty else RIM_MM / 2
     for cx in (inset, x - inset):
         for cy in (inset, y - inset):
             space.add_circle((cx, cy), HOLE_MM / 2, dxfattribs={"layer": "CUT"})

@@ -23,12 +23,24 @@ BATTERY_MM = (46.0, 34.0, 18.0)
 PIN_MM = 4.0
 LID_MM = 3.0
 #: The corner bosses with the lid's screw holes.
-BOSS_MM = 7.6
-INSET_MM = 4.0
+BOSS_MM = 8.0
+INSET_MM = 4.2
+#: Holes in the lid for its M4 screws, ISO 273 coarse: a print comes out a little small.
+LID_HOLE_MM = 4.8
+#: The two holes in the floor, over the M4 threads of the bracket's tab.
+FLOOR_HOLE_MM = 4.8
+FLOOR_PITCH_MM = 22.0
+FLOOR_HOLE_Y_MM = 8.5
+#: Battery ribs stand this far off the box.
+BATTERY_PLAY_MM = 1.0
 
 
-def housing(*, faulty: bool) -> Manifold:
-    """Return the housing. Faulty: one wall 0.5 mm, a closed bubble in a boss, a 0.3 mm gap beside the battery rib."""
+def housing(*, faulty: bool, misfit: bool = False) -> Manifold:
+    """Return the housing.
+
+    Faulty: one wall 0.5 mm, a closed bubble in a boss, a 0.3 mm gap beside the battery rib. Misfit, good by itself:
+    floor holes 23.4 mm apart and too near the wall for a head, ribs 0.2 mm too close for the battery.
+    """
     from manifold3d import Manifold
 
     x, y, z = OUTSIDE_MM
@@ -42,6 +54,11 @@ def housing(*, faulty: bool) -> Manifold:
     for cx in (INSET_MM, x - INSET_MM):
         for cy in (INSET_MM, y - INSET_MM):
             shell -= Manifold.cylinder(13.0, 1.6, circular_segments=SEGMENTS).translate((cx, cy, z - 12.0))
+    # The screws into the bracket's tab go through the floor.
+    pitch, hole_y = (FLOOR_PITCH_MM + 1.4, 4.9) if misfit else (FLOOR_PITCH_MM, FLOOR_HOLE_Y_MM)
+    for cx in (x / 2 - pitch / 2, x / 2 + pitch / 2):
+        hole = Manifold.cylinder(4 * w, FLOOR_HOLE_MM / 2, circular_segments=SEGMENTS)
+        shell -= hole.translate((cx, hole_y, -2 * w))
     # The sensor's bore through the floor, with a collar that guides it.
     centre = (25.0, y / 2)
     bore = SENSOR_MM / 2 + SENSOR_PLAY_MM
@@ -51,7 +68,8 @@ def housing(*, faulty: bool) -> Manifold:
     # Two ribs hold the battery box.
     bx, by, _ = BATTERY_MM
     x0, y0 = x - w - 1.0 - bx, (y - by) / 2
-    for ry in (y0 - 1.0 - 2.0, y0 + by + 1.0):
+    play = -0.2 if misfit else BATTERY_PLAY_MM
+    for ry in (y0 - play - 2.0, y0 + by + play):
         shell += Manifold.cube((bx, 2.0, 10.0)).translate((x0, ry, w - 0.5))
     # A notch for the cable.
     shell -= Manifold.cube((8.0, 3 * w, 8.0)).translate((20.0, -w, z - 8.0))
@@ -62,15 +80,19 @@ def housing(*, faulty: bool) -> Manifold:
     return shell
 
 
-def lid(*, faulty: bool) -> Manifold:
-    """Return the lid with its hinge, printed in place. Faulty: the hinge pin has 0.15 mm of play and grows fast."""
+def lid(*, faulty: bool, misfit: bool = False) -> Manifold:
+    """Return the lid with its hinge, printed in place.
+
+    Faulty: the hinge pin has 0.15 mm of play and grows fast. Misfit: its screw holes are 4.1 mm.
+    """
     from manifold3d import Manifold
 
     x, y, _ = OUTSIDE_MM
     plate = Manifold.cube((x, y, LID_MM))
     for cx in (INSET_MM, x - INSET_MM):
         for cy in (INSET_MM, y - INSET_MM):
-            plate -= Manifold.cylinder(10.0, 2.2, circular_segments=SEGMENTS).translate((cx, cy, -5.0))
+            wide = 4.1 if misfit else LID_HOLE_MM
+            plate -= Manifold.cylinder(10.0, wide / 2, circular_segments=SEGMENTS).translate((cx, cy, -5.0))
     play = 0.15 if faulty else 0.5
     axis = 5.0
     outer = axis

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from lintsvc.model.choices import Choices, ThreadChoice
 
-#: What is planted in the faulty version, by file: the rules that must find it.
+#: What is planted in the faulty version, by file: the rules that must find it, each once, and no other.
 FAULTS: dict[str, tuple[str, ...]] = {
     "bracket.dxf": (
         "sheet/open-contour",
@@ -17,7 +17,7 @@ FAULTS: dict[str, tuple[str, ...]] = {
     ),
     "housing.stl": ("powder-bed/thin-wall", "powder-bed/trapped-powder", "powder-bed/narrow-slot"),
     "lid.stl": ("powder-bed/narrow-clearance",),
-    "gasket.dxf": ("sheet/units-missing", "sheet/duplicate-line"),
+    "gasket.dxf": ("sheet/units-missing", "sheet/duplicate-line", "sheet/web-too-thin"),
 }
 
 
@@ -33,23 +33,29 @@ def choices_of(name: str) -> Choices:
             process="sheet", material=bracket.MATERIAL, thickness_mm=bracket.THICKNESS_MM, threads=tuple(threads)
         )
     if name == "gasket.dxf":
-        return Choices(process="sheet", material=gasket.MATERIAL, thickness_mm=gasket.THICKNESS_MM)
+        return Choices(process="sheet", material=gasket.MATERIAL, thickness_mm=gasket.THICKNESS_MM, cut="knife")
     return Choices(process="powder-bed", material=housing.MATERIAL)
 
 
 def write_demo(folder: Path) -> list[Path]:
-    """Write `good/` and `faulty/` with all parts under `folder`; return the files."""
+    """Write all parts with their order under `folder`: `good/`, `faulty/`, and `misfit/`, good parts that do not fit.
+
+    Returns the files.
+    """
     from lintsvc.demo.bracket import write_bracket
     from lintsvc.demo.gasket import write_gasket
     from lintsvc.demo.housing import housing, lid, write_stl
+    from lintsvc.demo.order import write_order
 
     written: list[Path] = []
-    for name, faulty in (("good", False), ("faulty", True)):
+    for name in ("good", "faulty", "misfit"):
+        faulty, misfit = name == "faulty", name == "misfit"
         place = folder / name
         place.mkdir(parents=True, exist_ok=True)
         write_bracket(place / "bracket.dxf", faulty=faulty)
         write_gasket(place / "gasket.dxf", faulty=faulty)
-        write_stl(housing(faulty=faulty), place / "housing.stl")
-        write_stl(lid(faulty=faulty), place / "lid.stl")
-        written += [place / x for x in ("bracket.dxf", "gasket.dxf", "housing.stl", "lid.stl")]
+        write_stl(housing(faulty=faulty, misfit=misfit), place / "housing.stl")
+        write_stl(lid(faulty=faulty, misfit=misfit), place / "lid.stl")
+        write_order(place / "order.toml", misfit=misfit)
+        written += [place / x for x in ("bracket.dxf", "gasket.dxf", "housing.stl", "lid.stl", "order.toml")]
     return written

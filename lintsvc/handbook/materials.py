@@ -111,6 +111,7 @@ def _material(id: str, row: Mapping[str, Any]) -> Material:
         laser_why=laser.get("why", ""),
         laser_source=_source(laser.get("source")),
         bendable=row.get("bendable", False),
+        gauges=row.get("gauges", ""),
     )
 
 

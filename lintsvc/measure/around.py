@@ -25,6 +25,9 @@ _CUT_PIN = 0.75
 _SQUARE2 = 0.65
 #: A face whose normal is within 32 degrees of the ball's axis is one of the wall's own sides.
 _ALIGNED = 0.85
+#: A face beside the ball looks away from its axis by 53 degrees or more: a triangular pin has 60, and of the two
+#: outside faces of a wall that bends by a right angle only one can have so much.
+_BESIDE = 0.6
 #: Directions told apart around the middle.
 _SECTORS = 16
 
@@ -132,6 +135,7 @@ def _look(
         near2 = ((1 - _CUT) * radii[i]) ** 2
         least2 = near2
         nearest[:] = np.inf
+        shortest = np.inf
         stack[0] = 0
         height = 1
         while height > 0:
@@ -163,16 +167,18 @@ def _look(
                 facing = -side * (a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2])
                 if flat2 * 2 < d2 or flat2 == 0 or facing < 0 or facing * facing < _SQUARE2 * d2:
                     continue
-                if abs(leaf_normals[q, 0] * nx + leaf_normals[q, 1] * ny + leaf_normals[q, 2] * nz) > _ALIGNED:
+                lean = abs(leaf_normals[q, 0] * nx + leaf_normals[q, 1] * ny + leaf_normals[q, 2] * nz)
+                if lean > _ALIGNED:
+                    continue
+                shortest = min(shortest, np.sqrt(d2))
+                if lean > _BESIDE:
                     continue
                 turn = np.arctan2(beside, ahead) / (2 * np.pi) + 0.5
                 sector = int(turn * _SECTORS) % _SECTORS
                 nearest[sector] = min(nearest[sector], np.sqrt(d2))
-        shortest = np.inf
         width = np.inf
         way = 0.0
         for s in range(_SECTORS):
-            shortest = min(shortest, nearest[s])
             for turn in range(_SECTORS // 2 - 1, _SECTORS // 2 + 2):
                 both = nearest[s] + nearest[(s + turn) % _SECTORS]
                 if both < width:

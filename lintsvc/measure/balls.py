@@ -20,6 +20,9 @@ from lintsvc.measure.nearest import box_distance2, closest_on_triangle
 #: Cosine between the normals at both ends of a wall, at most.
 OPPOSED = -0.5
 
+#: A ball that every contact ends is asked for where it may be as large as the part: it meets so many faces more.
+_DEAR = 20
+
 INSIDE = -1.0
 OUTSIDE = 1.0
 
@@ -55,7 +58,8 @@ def balls(
     none = np.empty(0, np.int32)
     owner, own = (none, none) if solids is None else (solids[0][bvh.order], solids[1])
     results = (found.width, found.contact, found.face)
-    in_parts(_balls, count, points, normals, cap / 2, side, opposed, owner, own, *tree, *results)
+    dear = _DEAR if opposed >= 1 else 1
+    in_parts(_balls, count, points, normals, cap / 2, side, opposed, owner, own, *tree, *results, dear=dear)
     return found
 
 

@@ -53,8 +53,10 @@ def bend_ends(zone: BendZone, cutouts: Sequence[Polygon] = ()) -> tuple[BendEnd,
             if any(abs(x - end) < BESIDE_MM for end in inside):
                 continue
             if x not in zone.extent:
-                beyond = shapely.Point(zone.frame.back(x + outward * BESIDE_MM, 0.0))
-                if any(cutout.contains(beyond) for cutout in cutouts):
+                # A run ends where the sheet does in either of two rows: past a rim that slants that is one of them.
+                rows = (zone.frame.back(x + outward * BESIDE_MM, y) for y in (BESIDE_MM, 0.0, -BESIDE_MM))
+                beyond = shapely.MultiPoint(list(rows))
+                if any(cutout.intersects(beyond) for cutout in cutouts):
                     continue
             found.append(_end(zone, x, outward, abs(other - x)))
     return tuple(found)

@@ -9,13 +9,12 @@ from dataclasses import dataclass, replace
 from lintsvc.handbook.bending import bend_allowance
 from lintsvc.measure.bend_frame import Floats, Frame, Span, common
 from lintsvc.measure.fold_flat import with_k
+from lintsvc.measure.fold_zones import reaches_within_mm
 from lintsvc.model.material import Material
 from lintsvc.model.sheet import Bend, Point2
 
 #: Sheet is looked for this far to both sides of a bend line: drawn edges meet lines only so well.
 BESIDE_MM = 0.05
-#: A bend line that stops this short of the edge reaches it; so does one short of half a thickness.
-SHORT_MM = 0.5
 #: Reliefs are looked at this far past what they should reach.
 MARGIN_MM = 0.5
 #: Taken where nothing is said, and told: the commonest bend; an inside radius of one thickness.
@@ -125,7 +124,7 @@ def _runs(frame: Frame, length_mm: float, thickness_mm: float) -> tuple[tuple[Sp
     """Return where the sheet is bent, and the ends of the drawn line that stop inside the sheet."""
     near = frame.near_row(BESIDE_MM)
     both = common(near.row(BESIDE_MM), near.row(-BESIDE_MM))
-    tolerance = max(SHORT_MM, thickness_mm / 2)
+    tolerance = reaches_within_mm(thickness_mm)
     runs: list[Span] = []
     short: list[Short] = []
     for low, high in both:

@@ -11,26 +11,42 @@ from lintsvc.measure.bores import Bore, find_bores
 from lintsvc.measure.bulk import Bulk, find_bulk
 from lintsvc.measure.creases import Creases, creases
 from lintsvc.measure.details import Detail, find_details
-from lintsvc.measure.edges import shells
+from lintsvc.measure.edges import CROWDED, shells
 from lintsvc.measure.escape import Hollow, find_hollows
 from lintsvc.measure.knives import Knife, find_knives
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
+from lintsvc.measure.openings import Opening, find_openings
 from lintsvc.measure.panels import Panel, find_panels
 from lintsvc.measure.place import Places
 from lintsvc.measure.places import find_places
 from lintsvc.measure.room import sides_of_box
 from lintsvc.measure.sampling import Samples
-from lintsvc.measure.sides import Sides, find_sides
+from lintsvc.measure.self_crossing_lines import crossing_lines
+from lintsvc.measure.self_crossing_pair import CROSSING
+from lintsvc.measure.sides import Crossings, Sides, find_sides
 from lintsvc.measure.solids import Solids, find_solids
 from lintsvc.measure.soundness import Soundness
 from lintsvc.measure.voids import Void, find_voids
+from lintsvc.measure.wedges import runs_into
 from lintsvc.measure.widths import Widths, measure_widths, usual_samples
 from lintsvc.model.body import Body
 from lintsvc.model.finding import Where
+from lintsvc.model.part import NotMeasurable
 
 #: Widths are measured up to this, mm, or to the limit and a margin where that is more: one measurement for all rules.
 _NARROW_MM = 1.2
 _MARGIN = 1.15
+#: Openings that are not round are looked at up to this width, over the limits of all rules.
+_WIDEST_OPENING_MM = 3.0
+#: Places thinner than this share of the limit may only look like one, because the surface crosses itself there.
+_DOUBTFUL = 0.25
+#: A mesh of which more than this share of the faces cross others is no surface of a solid any more.
+_MUDDLED = 1 / 3
+#: From so many bodies on that is looked at first: each point would meet the walls of all of them.
+_MANY_BODIES = 20
+MUDDLED = "more than a third of the faces go through others or lie on them, so that material cannot be told from air"
+#: Faces that reach no deeper through each other touch.
+_THROUGH_MM = 0.001
 
 
 class BodyMeasurements:
@@ -55,6 +71,19 @@ class BodyMeasurements:
     def soundness(self) -> Soundness:
         """Whether the mesh is the boundary of a solid, and where it is not."""
         return Soundness(self.mesh, self.body.chord_error_mm or 0.0)
+
+    @cached_property
+    def _meant(self) -> BodyMeasurements:
+        """The same with every face turned to look outward: these measurements themselves where all do.
+
+        Of a wall wound the wrong way the material would be air, and the air a wall.
+        """
+        over = self.soundness.turned
+        if not over.any():
+            return self
+        meant = BodyMeasurements(self.body)
+        meant.mesh = self.mesh.turned(over)
+        return meant
 
     @property
     def triangles(self) -> int:
@@ -83,8 +112,8 @@ class BodyMeasurements:
 
     @cached_property
     def volume_mm3(self) -> float:
-        """Enclosed volume by winding: negative for a mesh turned inside out. Means nothing for an open one."""
-        return float(self.shell_volumes.sum())
+        """Enclosed volume, faces that look the wrong way turned over. Means nothing for an open mesh."""
+        return float(self._meant.shell_volumes.sum())
 
     @cached_property
     def shell_volumes(self) -> Floats:
@@ -123,39 +152,123 @@ class BodyMeasurements:
         """Which faces bound the same material."""
         return find_solids(self.soundness.shells)
 
+    def _tell_apart(self) -> None:
+        """Raise NotMeasurable for a heap of bodies that go through each other: every face is somebody's wall there."""
+        if not len(self.mesh):
+            return
+        crowded = float((self.mesh.mates <= CROWDED).mean())
+        if (self.body_count > _MANY_BODIES or crowded > _MUDDLED) and self._muddled:
+            raise NotMeasurable(MUDDLED)
+
     def thin_places(self, limit_mm: float) -> Places:
         """Walls and pins thinner than the limit, thinnest first."""
-        return self._narrow(INSIDE, limit_mm)
+        return self._meant._narrow(INSIDE, limit_mm)
 
     def narrow_places(self, limit_mm: float) -> Places:
         """Gaps and holes narrower than the limit, narrowest first."""
-        return self._narrow(OUTSIDE, limit_mm)
+        return self._meant._narrow(OUTSIDE, limit_mm)
 
     def knife_edges(self, limit_mm: float) -> list[Knife]:
         """Sharp edges by which the material is thinner than the limit, the farthest reach first."""
+        return self._meant._knife_edges(limit_mm)
+
+    def _knife_edges(self, limit_mm: float) -> list[Knife]:
         walls = self._widths_up_to(INSIDE, limit_mm)
-        return find_knives(self.mesh, self._samples.cells, self.creases, walls, limit_mm)
+        knives = find_knives(self.mesh, self.shell_of_face, self._samples.cells, self.creases, walls, limit_mm)
+        if knives and self._crossings is not None:
+            walls = walls.take(np.delete(np.arange(len(walls)), runs_into(self.mesh, walls, self._crossings.lines)))
+            if self._muddled:
+                raise NotMeasurable(MUDDLED)
+            return find_knives(self.mesh, self.shell_of_face, self._samples.cells, self.creases, walls, limit_mm)
+        return knives
 
     @cached_property
     def bores(self) -> list[Bore]:
-        """Round holes, the narrowest first."""
-        return find_bores(self.mesh)
+        """Round holes, the narrowest first: true ones where the solid behind the triangles is known."""
+        of_mesh = find_bores(self._meant.mesh)
+        if self.body.exact is None:
+            return of_mesh
+        from lintsvc.measure.exact_bores import exact_bores
+
+        exact = exact_bores(self.body)
+        # Holes that slots cut open show only in the triangles.
+        taken = np.zeros(len(self.mesh), bool)
+        for bore in exact:
+            taken[bore.faces] = True
+        return sorted(exact + [x for x in of_mesh if not taken[x.faces].any()], key=lambda x: x.diameter_mm)
+
+    @cached_property
+    def openings(self) -> list[Opening]:
+        """Small holes of any outline in flat faces that go through or are deeper than wide, the narrowest first; round
+        ones are bores, and not among them."""
+        return [x for x in find_openings(self._meant.mesh, _WIDEST_OPENING_MM) if not self._is_bore(x)]
+
+    def _is_bore(self, opening: Opening) -> bool:
+        return any(x.holds(point3((opening.low + opening.high) / 2)) for x in self.bores)
 
     def _narrow(self, side: float, limit_mm: float) -> Places:
         if (side, limit_mm) not in self._places:
             widths = self._widths_up_to(side, limit_mm * _MARGIN)
             if side not in self._sides:
                 self._sides[side] = find_sides(self.mesh, self.creases, widths)
-            self._places[side, limit_mm] = find_places(
-                self.mesh, self._samples.cells, self.creases, self.solids, self._sides[side], limit_mm
-            )
+            places = self._found(self._sides[side], limit_mm)
+            # So thin, it may be no wall at all but a surface that crosses itself.
+            doubtful_mm = _DOUBTFUL * limit_mm
+            if any(x.width_mm < doubtful_mm for x in places) and self._crossings is not None:
+                if self._muddled:
+                    raise NotMeasurable(MUDDLED)
+                sure = self._found(self._sides[side].without(self.mesh, self._crossings, doubtful_mm), limit_mm)
+                sure.crossed = max(0, len(places) + places.left_out - len(sure) - sure.left_out)
+                places = sure
+            if side == OUTSIDE:
+                self._leave_folds(places)
+            self._places[side, limit_mm] = places
         return self._places[side, limit_mm]
+
+    def _leave_folds(self, gaps: Places) -> None:
+        """Take out the gaps in which an open surface lies on itself: it has no inside to be outside of."""
+        shells = self.soundness.shells
+        touching = [x for x in gaps if x.width_mm < _THROUGH_MM and not x.between_bodies]
+        folds = [x for x in touching if not shells.closed[shells.label[x.faces]].all()]
+        for fold in folds:
+            gaps.remove(fold)
+        gaps.crossed += len(folds)
+
+    def _found(self, sides: Sides, limit_mm: float) -> Places:
+        return find_places(self.mesh, self._samples.cells, self.creases, self.solids, sides, limit_mm)
+
+    @cached_property
+    def _crossings(self) -> Crossings | None:
+        """Where the surface crosses itself; None for nowhere."""
+        contacts = self.soundness.contacts
+        contacts = contacts.of(contacts.depth_mm > _THROUGH_MM)
+        if not len(contacts):
+            return None
+        lying = np.zeros(len(self.mesh), bool)
+        flat = contacts.kind != CROSSING
+        lying[contacts.first[flat]] = lying[contacts.second[flat]] = True
+        # Points are on the first face of their cell.
+        lying[self._samples.cells.of_face[np.flatnonzero(lying)]] = True
+        return Crossings(crossing_lines(self.mesh, contacts), lying)
+
+    @cached_property
+    def _muddled(self) -> bool:
+        """So many faces cross others that no wall, gap or detail can be told from the surface crossing itself."""
+        contacts = self.soundness.contacts
+        if not contacts.complete:
+            return True
+        found = np.zeros(len(self.mesh), bool)
+        found[contacts.of(contacts.depth_mm > _THROUGH_MM).faces] = True
+        for double in self.soundness.topology.doubles:
+            found[double] = True
+        return bool(found.sum() > _MUDDLED * len(self.mesh))
 
     @cached_property
     def _samples(self) -> Samples:
         return usual_samples(self.mesh)
 
     def _widths_up_to(self, side: float, cap_mm: float) -> Widths:
+        self._tell_apart()
         have = self._widths.get(side)
         if have is None or have.cap_mm < cap_mm:
             have = measure_widths(self.mesh, self._samples, self.creases, self.solids, side, max(cap_mm, _NARROW_MM))
@@ -166,24 +279,32 @@ class BodyMeasurements:
     @cached_property
     def voids(self) -> list[Void]:
         """Closed hollows within the body, largest first."""
-        return find_voids(self.mesh, self.soundness.shells)
+        return find_voids(self._meant.mesh, self._meant.soundness.shells)
 
     def hollows(self, ball_mm: float, least_mm3: float) -> list[Hollow]:
         """Hollows that a ball cannot leave, the largest first; closed voids are not among them."""
-        return find_hollows(self.mesh, self.soundness.shells, self.solids, ball_mm, least_mm3)
+        self._tell_apart()
+        meant = self._meant
+        return find_hollows(meant.mesh, meant.soundness.shells, meant.solids, ball_mm, least_mm3)
 
     def thick_places(self, limit_mm: float) -> list[Bulk]:
         """Places in which a ball wider than the limit fits, widest first."""
-        return find_bulk(self.mesh, limit_mm)
+        self._tell_apart()
+        return find_bulk(self._meant.mesh, self._meant.solids, limit_mm)
 
     def details(self, limit_mm: float) -> list[Detail]:
         """Raised and sunk detail lower than the limit, the lowest first."""
-        return find_details(self.mesh, limit_mm)
+        self._tell_apart()
+        found = find_details(self._meant.mesh, limit_mm)
+        if found and self._muddled:
+            raise NotMeasurable(MUDDLED)
+        return found
 
     def panels(self, thickest_mm: float) -> list[Panel]:
         """Flat walls up to the given thickness, the largest first."""
+        self._tell_apart()
         if thickest_mm not in self._panels:
-            self._panels[thickest_mm] = find_panels(self.mesh, thickest_mm)
+            self._panels[thickest_mm] = find_panels(self._meant.mesh, thickest_mm)
         return self._panels[thickest_mm]
 
     def sides_of_box(self, room_mm: tuple[float, float, float]) -> tuple[float, float, float]:

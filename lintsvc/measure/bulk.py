@@ -10,23 +10,33 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.balls import INSIDE, balls
 from lintsvc.measure.compiled import compiled
+from lintsvc.measure.joining import numbered, unite
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.nearest import nearest
 from lintsvc.measure.sampling import spread_by_area
+from lintsvc.measure.solids import Solids
 from lintsvc.model.finding import Where
 
 #: Points to start from, at most, however large the part.
 _STARTS = 6000
+#: Balls down to this share of the limit are started from, at most so many of those below it.
+_ALMOST = 0.8
+_MOST_ALMOST = 500
 #: Steps of the way to the middle, as shares of the ball's radius.
-_STEPS = (0.3, 0.2, 0.1, 0.05, 0.025, 0.0125, 0.006, 0.003, 0.0015, 0.0007)
+_STEPS = (0.3, 0.2, 0.1, 0.05, 0.025, 0.0125, 0.006, 0.003, 0.0015, 0.0007, 0.0003, 0.0001, 0.00003)
+#: So many places, the widest, look for a straight way to the nearest of those that are wider, in steps of at least
+#: this share of the limit.
+_MOST_WAYS = 40
+_STEP_OF_A_WAY = 0.1
 
 
 @dataclass(frozen=True, eq=False)
 class Bulk:
     """Material that hangs together in which balls larger than a limit fit: the largest one, and the box
-    around all of them. `span`: a diameter of the ball, from the surface nearest to its middle."""
+    around all of them. `span`: a diameter of the ball, from the surface nearest to its middle. `solid`: which one."""
 
     diameter_mm: float
+    solid: int
     centre: Floats
     span: tuple[Floats, Floats]
     box: tuple[Floats, Floats]
@@ -38,7 +48,7 @@ class Bulk:
         return Where(point=point3(self.centre), box=box, faces=tuple(self.faces.tolist()), span=span)
 
 
-def find_bulk(mesh: Mesh, limit_mm: float) -> list[Bulk]:
+def find_bulk(mesh: Mesh, solids: Solids, limit_mm: float) -> list[Bulk]:
     """Return the places where a ball wider than `limit_mm` fits inside, the widest first."""
     if not len(mesh):
         return []
@@ -47,26 +57,30 @@ def find_bulk(mesh: Mesh, limit_mm: float) -> list[Bulk]:
     normal = mesh.normals[face]
     # Every contact counts: a ball that only opposed walls held could stick out through a side.
     found = balls(mesh.bvh, points, normal, max(mesh.size, limit_mm), INSIDE, opposed=1.0)
-    wide = np.flatnonzero((found.width > limit_mm) & (found.face >= 0))
+    # The middle of a place hardly wider than the limit lies between the points: balls grow on the way there.
+    wide = np.flatnonzero((found.width > _ALMOST * limit_mm) & (found.face >= 0))
+    wide = wide[np.argsort(-found.width[wide], kind="stable")]
+    over = int((found.width[wide] > limit_mm).sum())
+    wide = wide[: over + _MOST_ALMOST]
     if not len(wide):
         return []
     radius = found.width[wide] / 2
     centre = points[wide] - normal[wide] * radius[:, None]
     face = face[wide]
-    order = np.argsort(-radius, kind="stable")
-    radius, centre, face = radius[order], centre[order], face[order]
-    label, count = _overlapping(centre, radius)
+    label = _overlapping(centre, radius)
     first = np.unique(label, return_index=True)[1]
     best, size = _to_the_middle(mesh, centre[first], radius[first])
     # Balls that have grown into each other belong together.
-    label, count, best, size = _merged(label, best, size)
+    label, best, size = _merged(label, best, size)
+    label, best, size = _hanging_together(mesh, label, best, size, limit_mm)
     result = []
-    for i in range(count):
+    for i in np.flatnonzero(2 * size > limit_mm).tolist():
         members = label == i
         reach = radius[members][:, None]
         result.append(
             Bulk(
                 float(2 * size[i]),
+                int(solids.of_face[face[members][0]]),
                 best[i],
                 _diameter(mesh, best[i], float(size[i])),
                 ((centre[members] - reach).min(axis=0), (centre[members] + reach).max(axis=0)),
@@ -76,14 +90,44 @@ def find_bulk(mesh: Mesh, limit_mm: float) -> list[Bulk]:
     return sorted(result, key=lambda x: -x.diameter_mm)
 
 
-def _merged(label: NDArray[np.int32], best: Floats, size: Floats) -> tuple[NDArray[np.int32], int, Floats, Floats]:
+def _merged(label: NDArray[np.int32], best: Floats, size: Floats) -> tuple[NDArray[np.int32], Floats, Floats]:
     """Join labels whose largest balls overlap; keep the larger ball of each."""
     order = np.argsort(-size, kind="stable")
-    joined, count = _overlapping(best[order], size[order])
+    joined = _overlapping(best[order], size[order])
     new = np.empty_like(joined)
     new[order] = joined
     first = order[np.unique(joined, return_index=True)[1]]
-    return new[label], count, best[first], size[first]
+    return new[label], best[first], size[first]
+
+
+def _hanging_together(
+    mesh: Mesh, label: NDArray[np.int32], best: Floats, size: Floats, limit_mm: float
+) -> tuple[NDArray[np.int32], Floats, Floats]:
+    """Join places between which a ball of the limit can go straight: the two ends of a bar are one place."""
+    some = np.flatnonzero(2 * size > limit_mm)
+    some = some[np.argsort(-size[some], kind="stable")[:_MOST_WAYS]]
+    number = np.arange(len(best), dtype=np.int32)
+    for k, i in enumerate(some[1:].tolist(), 1):
+        j = int(some[:k][np.argmin(np.linalg.norm(best[some[:k]] - best[i], axis=1))])
+        if _open_way(mesh, best[i], best[j], (float(size[i]), float(size[j])), limit_mm):
+            number[number == number[i]] = number[j]
+    order = np.argsort(-size, kind="stable")
+    kept, first = np.unique(number[order], return_index=True)
+    return np.searchsorted(kept, number[label]).astype(np.int32), best[order[first]], size[order[first]]
+
+
+def _open_way(mesh: Mesh, start: Floats, end: Floats, free_mm: tuple[float, float], limit_mm: float) -> bool:
+    """Whether a ball of the limit goes straight from one place to another, around which so much is free."""
+    radius, length = limit_mm / 2, float(np.linalg.norm(end - start))
+    # The ball goes as far as the room around it is wider.
+    at = free_mm[0] - radius
+    while at < length - (free_mm[1] - radius):
+        here = start + at / length * (end - start)
+        free = float(nearest(mesh.bvh, here[None], np.array([length + radius])).distance[0])
+        if free < radius:
+            return False
+        at += max(free - radius, _STEP_OF_A_WAY * limit_mm)
+    return True
 
 
 def _diameter(mesh: Mesh, centre: Floats, radius: float) -> tuple[Floats, Floats]:
@@ -95,52 +139,41 @@ def _to_the_middle(mesh: Mesh, centre: Floats, radius: Floats) -> tuple[Floats, 
     """Move each ball, as long as it can grow, toward where it can."""
     ways = np.array([(x, y, z) for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) != (0, 0, 0)])
     ways = ways / np.linalg.norm(ways, axis=1)[:, None]
+    centre, radius = centre.copy(), radius.copy()
     for step in _STEPS:
+        # One that could not grow by this step will not by another of the same length.
+        row = np.arange(len(centre))
         for _ in range(12):
-            tried = centre[:, None] + step * radius[:, None, None] * ways
-            within = np.repeat(radius * (1 + 2 * step), len(ways))
-            free = nearest(mesh.bvh, tried.reshape(-1, 3), within).distance.reshape(len(centre), -1)
+            tried = centre[row, None] + step * radius[row, None, None] * ways
+            within = np.repeat(radius[row] * (1 + 2 * step), len(ways))
+            least = np.repeat(radius[row] * (1 + 1e-5), len(ways))
+            free = nearest(mesh.bvh, tried.reshape(-1, 3), within, least).distance.reshape(len(row), -1)
             best = free.argmax(axis=1)
-            row = np.arange(len(centre))
-            better = free[row, best] > radius * (1 + 1e-5)
-            if not better.any():
+            better = np.flatnonzero(free[np.arange(len(row)), best] > least[:: len(ways)])
+            row = row[better]
+            if not len(row):
                 break
-            centre = np.where(better[:, None], tried[row, best], centre)
-            radius = np.where(better, free[row, best], radius)
+            centre[row] = tried[better, best[better]]
+            radius[row] = free[better, best[better]]
     return centre, radius
 
 
-def _overlapping(centre: Floats, radius: Floats) -> tuple[NDArray[np.int32], int]:
+def _overlapping(centre: Floats, radius: Floats) -> NDArray[np.int32]:
     """Label balls that overlap by half a radius or more, in order of the first ball."""
-    label, count = _label(centre, radius)
-    return label, int(count)
+    label: NDArray[np.int32] = _label(centre, radius)
+    return label
 
 
 @compiled
 def _label(centre: Any, radius: Any) -> Any:
     count = centre.shape[0]
-    label = np.full(count, -1, np.int32)
-    stack = np.empty(count, np.int32)
-    found = 0
-    for first in range(count):
-        if label[first] >= 0:
-            continue
-        label[first] = found
-        stack[0] = first
-        height = 1
-        while height > 0:
-            height -= 1
-            i = stack[height]
-            for j in range(count):
-                if label[j] >= 0:
-                    continue
-                d2 = 0.0
-                for k in range(3):
-                    d = centre[i, k] - centre[j, k]
-                    d2 += d * d
-                if d2 <= max(radius[i], radius[j]) ** 2:
-                    label[j] = found
-                    stack[height] = j
-                    height += 1
-        found += 1
-    return label, found
+    parent = np.arange(count).astype(np.int32)
+    for i in range(count):
+        for j in range(i + 1, count):
+            d2 = 0.0
+            for k in range(3):
+                d = centre[i, k] - centre[j, k]
+                d2 += d * d
+            if d2 <= max(radius[i], radius[j]) ** 2:
+                unite(parent, i, j)
+    return numbered(parent)[0]

@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from lintsvc.measure.compiled import compiled
 from lintsvc.measure.mesh import Mesh
 
-#: A cell reaches this share of the spacing from its first face's middle, over faces that hardly turn.
+#: A cell reaches this share of the spacing from its first face's middle, over faces that hardly turn: what lies across
+#: is measured from the middle for all of them. With 8 degrees a lattice takes a quarter longer, with 16 fewer of its
+#: thinnest places are found.
 _REACH = 0.75
-_TURN = np.cos(np.radians(8.0))
+_TURN = np.cos(np.radians(12.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,7 +35,9 @@ class Cells:
 
     def faces(self, first: NDArray[Any]) -> NDArray[np.int32]:
         """All faces of the cells of these faces, sorted."""
-        first = np.unique(self.of_face[first])
+        # Sorted, then the first of each run: several times faster than NumPy's unique, which hashes.
+        firsts = np.sort(self.of_face[first])
+        first = firsts[np.append(True, firsts[1:] != firsts[:-1])] if len(firsts) else firsts
         count = self.count[first]
         # For each cell the numbers from its start on.
         at = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + np.repeat(self.start[first], count)

@@ -7,9 +7,7 @@ process for every check), its portable thread pool must not be entered from two 
 and it takes three times as long to compile. Threads started by one call and joined by the same
 call have none of these traps.
 
-Compiled code is cached beside the source, or in the user's cache folder where that is read-only.
-Numba notices a changed kernel, not a changed kernel that it calls in *another* file: after editing
-one that others inline, remove the `__pycache__` folder.
+Compiled code is kept beside the source, or in the user's cache folder where that is read-only; see `kept_code`.
 """
 
 from __future__ import annotations
@@ -19,18 +17,24 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar, cast
 
-import numba
 import numpy as np
-from numba.core import event
 
-from lintsvc.measure import compile_news
+from lintsvc.measure import (
+    compile_news,
+    numba_alone,  # noqa: F401 - before numba
+)
+
+import numba  # isort: skip
+from numba.core import event  # isort: skip
+
+from lintsvc.measure.kept_code import KeptCode  # isort: skip
 
 Kernel = TypeVar("Kernel", bound=Callable[..., Any])
 
 #: Environment variable that sets how many threads a kernel may use.
 THREADS_VARIABLE = "LINTSVC_THREADS"
 #: Below this many items of work a second thread costs more than it saves.
-WORTH_A_THREAD = 40_000
+WORTH_A_THREAD = 4_000
 
 
 class _News(event.Listener):
@@ -48,7 +52,9 @@ event.register("numba:compile", _News())  # type: ignore[no-untyped-call]
 
 def compiled(function: Kernel) -> Kernel:
     """Compile a kernel on first use, keep it on disk, run it without Python's lock."""
-    return cast(Kernel, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+    kernel: Any = numba.njit(nogil=True, error_model="numpy")(function)
+    kernel._cache = KeptCode(function)
+    return cast(Kernel, kernel)
 
 
 def inlined(function: Kernel) -> Kernel:
@@ -64,14 +70,15 @@ def threads() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def in_parts(kernel: Callable[..., Any], count: int, *arguments: Any) -> list[Any]:
+def in_parts(kernel: Callable[..., Any], count: int, *arguments: Any, dear: int = 1) -> list[Any]:
     """Run `kernel(start, stop, *arguments)` over `count` items in a few threads; return what each part returned.
 
     Parts are smaller than the share of a thread, because some stretches of a mesh are dearer than others.
+    `dear`: so many times as much work as usual is an item.
     """
     # Numba compiles anew for an array that is read-only or not in one piece: results are neither.
     arguments = tuple(np.require(x, None, ["C", "W"]) if isinstance(x, np.ndarray) else x for x in arguments)
-    workers = min(threads(), count // WORTH_A_THREAD)
+    workers = min(threads(), count * dear // WORTH_A_THREAD)
     if workers <= 1:
         return [kernel(0, count, *arguments)]
     parts = workers * 8

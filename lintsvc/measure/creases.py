@@ -102,8 +102,13 @@ def spread_along(a: Floats, b: Floats, spacing: float) -> tuple[Floats, NDArray[
 
 def nearest_segment(a: Floats, b: Floats, points: Floats, within: Floats) -> tuple[Floats, Ints]:
     """Distance from (n, 3) points to the nearest of (k, 3) segments, `within` (n,) at most, and its number; else -1."""
+    found = nearest(segments(a, b), points, within)
+    return found.distance, found.face
+
+
+def segments(a: Floats, b: Floats) -> Bvh:
+    """A tree of (k, 3) segments."""
     # A segment is a triangle with two corners on one place.
     k = len(a)
     faces = np.stack([np.arange(k), np.arange(k) + k, np.arange(k) + k], axis=1).astype(np.int32)
-    found = nearest(Bvh.build(np.concatenate([a, b]), faces, np.zeros((k, 3))), points, within)
-    return found.distance, found.face
+    return Bvh.build(np.concatenate([a, b]), faces, np.zeros((k, 3)))

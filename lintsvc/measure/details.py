@@ -17,6 +17,13 @@ from lintsvc.model.finding import Where
 _LEAST_MM = 0.02
 #: So many strips are looked at, the longest: more is noise.
 _MOST = 3000
+#: A larger share of the surface than this is no mark on the part but half of it: the step is a shoulder.
+_MARK = 0.25
+#: A face narrower than this beside a step is no mark but a ledge that a chamfer or a cut left over.
+_LEDGE_MM = 0.05
+#: So many of the faces beside a strip may be those above and below it; these look the same way, within 25 degrees.
+_BESIDE = 2
+_ALONG = np.cos(np.radians(25.0))
 #: Steps of one height on one face are one detail: the letters of a word.
 _ALIKE = 0.05
 
@@ -63,7 +70,10 @@ def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
         return []
     smooth = patches(mesh, CREASE_DEG)
     area = np.bincount(smooth.label, weights=mesh.areas, minlength=smooth.count).astype(np.float64)
-    steps = _steps(mesh, smooth, area, limit_mm)
+    most = _MARK * mesh.areas.sum()
+    steps = [
+        x for x in _steps(mesh, smooth, area, limit_mm) if _LEDGE_MM * x.length < min(area[x.top], area[x.foot]) < most
+    ]
     # The smaller of the two faces that a step joins is the detail, the larger one what it is on.
     groups: dict[tuple[bool, int], list[_Step]] = {}
     for step in sorted(steps, key=lambda x: x.height):
@@ -125,43 +135,59 @@ def _steps(mesh: Mesh, smooth: Patches, area: Floats, limit_mm: float) -> list[_
 
 
 def _step(mesh: Mesh, smooth: Patches, patch: int, top: NDArray[np.intp], foot: NDArray[np.intp]) -> _Step | None:
-    """Measure one strip; None when its height is not the same along most of it."""
-    top = _at_face_above(smooth, patch, top, mesh)
-    foot = _at_face_above(smooth, patch, foot, mesh)
-    if not len(top) or not len(foot):
-        return None
+    """Measure one strip; None when no two faces beside it go along with each other at one height."""
+    feet = _by_neighbour(smooth, patch, foot, mesh)
+    for above, upper in _by_neighbour(smooth, patch, top, mesh):
+        for below, lower in feet:
+            found = _height(mesh, upper, lower)
+            if found is not None:
+                return _Step(patch, above, below, *found)
+    return None
+
+
+def _height(
+    mesh: Mesh, top: NDArray[np.intp], foot: NDArray[np.intp]
+) -> tuple[float, float, tuple[Floats, Floats]] | None:
+    """Height and length of a strip between two lines of corners, and the ends of the height.
+
+    None when it is not the same along most of the strip, or the faces above and below are not alike there.
+    """
     a, b = _ends(mesh, foot)
     c, d = _ends(mesh, top)
     middle = (c + d) / 2
-    distance, edge = nearest_segment(a, b, middle, np.full(len(middle), mesh.size + 1.0))
+    _, edge = nearest_segment(a, b, middle, np.full(len(middle), mesh.size + 1.0))
+    normal = mesh.normals[mesh.mates[top] // 3]
+    alike = np.einsum("ij,ij->i", normal, mesh.normals[mesh.mates[foot[edge]] // 3]) > _ALONG
     weight = np.linalg.norm(d - c, axis=1)
-    rank = np.argsort(distance)
-    share = np.cumsum(weight[rank]) / weight.sum()
-    low, high = distance[rank[np.searchsorted(share, 0.25)]], distance[rank[np.searchsorted(share, 0.75)]]
-    if high > 1.3 * low:
+    if weight @ alike < 0.5 * weight.sum():
         return None
-    i = int(rank[np.searchsorted(share, 0.5)])
-    along = b[edge[i]] - a[edge[i]]
-    t = np.clip(((middle[i] - a[edge[i]]) @ along) / max(float(along @ along), 1e-300), 0.0, 1.0)
-    above = int(smooth.label[mesh.mates[top[0]] // 3])
-    below = int(smooth.label[mesh.mates[foot[0]] // 3])
-    return _Step(patch, above, below, float(distance[i]), float(weight.sum()), (middle[i], a[edge[i]] + t * along))
+    along = b[edge] - a[edge]
+    t = np.einsum("ij,ij->i", middle - a[edge], along) / np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
+    below = a[edge] + np.clip(t, 0.0, 1.0)[:, None] * along
+    # Square to the face above: the strip between may slope.
+    height = np.abs(np.einsum("ij,ij->i", middle - below, normal))
+    rank = np.argsort(height)
+    share = np.cumsum(weight[rank]) / weight.sum()
+    low, usual, high = (rank[np.searchsorted(share, x)] for x in (0.25, 0.5, 0.75))
+    if height[high] > 1.3 * height[low]:
+        return None
+    return float(height[usual]), float(weight.sum()), (middle[usual], below[usual])
 
 
-def _at_face_above(smooth: Patches, patch: int, corner: NDArray[np.intp], mesh: Mesh) -> NDArray[np.intp]:
-    """Of a strip's corners of one kind, those to the neighbour with which it shares the most length.
+def _by_neighbour(
+    smooth: Patches, patch: int, corner: NDArray[np.intp], mesh: Mesh
+) -> list[tuple[int, NDArray[np.intp]]]:
+    """A strip's corners of one kind by the face beside it, for those faces with which it shares the most length.
 
     The upright edges where the walls of a square letter meet are corners to other strips.
     """
     other = smooth.label[mesh.mates[corner] // 3]
     keep = other != patch
     corner, other = corner[keep], other[keep]
-    if not len(corner):
-        return corner
     number, where = np.unique(other, return_inverse=True)
-    shared = np.bincount(where, weights=_length(mesh, corner))
-    result: NDArray[np.intp] = corner[other == number[shared.argmax()]]
-    return result
+    shared = np.bincount(where, weights=_length(mesh, corner), minlength=len(number))
+    longest = np.argsort(-shared, kind="stable")[:_BESIDE]
+    return [(int(number[i]), corner[where == i]) for i in longest]
 
 
 def _ends(mesh: Mesh, half_edge: NDArray[np.intp]) -> tuple[Floats, Floats]:

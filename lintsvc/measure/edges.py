@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.compiled import compiled
+from lintsvc.measure.joining import numbered, unite
 
 #: Values of a half-edge's mate that are no half-edge. From CROWDED downward: more than two faces.
 OPEN = -1
@@ -101,34 +102,13 @@ def shells(mate: NDArray[np.int32]) -> tuple[NDArray[np.int32], int]:
 
 @compiled
 def _shells(mate: Any) -> Any:
-    """Union by lowest number, paths halved on the way."""
     count = mate.shape[0] // 3
     parent = np.arange(count).astype(np.int32)
     for h in range(3 * count):
         other = CROWDED - mate[h] if mate[h] <= CROWDED else mate[h]
         if other >= 0:
-            a = h // 3
-            b = other // 3
-            while parent[a] != a:
-                parent[a] = parent[parent[a]]
-                a = parent[a]
-            while parent[b] != b:
-                parent[b] = parent[parent[b]]
-                b = parent[b]
-            if a < b:
-                parent[b] = a
-            else:
-                parent[a] = b
-    label = np.empty(count, np.int32)
-    found = 0
-    for i in range(count):
-        if parent[i] == i:
-            label[i] = found
-            found += 1
-        else:
-            # A parent has a lower number, so it is labelled already.
-            label[i] = label[parent[i]]
-    return label, found
+            unite(parent, h // 3, other // 3)
+    return numbered(parent)
 
 
 @compiled

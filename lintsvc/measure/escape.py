@@ -33,18 +33,48 @@ _LOOKS = 4000
 @dataclass(frozen=True, eq=False)
 class Hollow:
     """Air behind a narrow opening. `opening_mm`: the largest ball that gets out. `volume_mm3`: of the air
-    behind it."""
+    behind it. `faces`: those that it lies against."""
 
     opening_mm: float
     volume_mm3: float
     door: Floats
     middle: Floats
     box: tuple[Floats, Floats]
+    faces: NDArray[np.int64]
 
     def where(self) -> Where:
-        """The place as a finding shows it: the opening, with a line to the middle of the hollow."""
+        """The place as a finding shows it: the opening, with a line to the middle of the hollow, and its walls."""
         door, middle = point3(self.door), point3(self.middle)
-        return Where(point=door, box=(point3(self.box[0]), point3(self.box[1])), lines=((door, middle),))
+        box = (point3(self.box[0]), point3(self.box[1]))
+        return Where(point=door, box=box, faces=tuple(self.faces.tolist()), lines=((door, middle),))
+
+
+@dataclass(frozen=True, eq=False)
+class _Skin:
+    """Points of the surface, with the way out into the air (n, 3), and the faces that they are on (n,)."""
+
+    points: Floats
+    normals: Floats
+    face: NDArray[np.int32]
+
+    @classmethod
+    def of(cls, mesh: Mesh) -> _Skin:
+        """The middle of every face, and more points on large ones."""
+        points, face = spread_by_area(mesh, float(np.sqrt(mesh.areas.sum() / _LOOKS)))
+        whole = np.flatnonzero(mesh.normals.any(axis=1)).astype(np.int32)
+        middles = mesh.vertices[mesh.faces[whole]].mean(axis=1)
+        face = np.concatenate([whole, face])
+        return cls(np.concatenate([middles, points]), mesh.normals[face], face)
+
+    def against(
+        self, low: Floats, cell: float, of_cell: NDArray[np.int_]
+    ) -> tuple[NDArray[np.int_], NDArray[np.int32]]:
+        """What of a grid the air just before each point is in, -1 beyond the grid; and the points' faces."""
+        cells = np.floor((self.points + cell * self.normals - low) / cell).astype(int)
+        within = ((cells >= 0) & (cells < of_cell.shape)).all(axis=1)
+        found = np.full(len(cells), -1)
+        found[within] = of_cell[tuple(cells[within].T)]
+        return found, self.face
 
 
 def find_hollows(mesh: Mesh, shells: Shells, solids: Solids, ball_mm: float, least_mm3: float) -> list[Hollow]:
@@ -62,12 +92,14 @@ def find_hollows(mesh: Mesh, shells: Shells, solids: Solids, ball_mm: float, lea
     low, high = mesh.box
     low, high = low - ball_mm, high + ball_mm
     cell = max(_CELL * ball_mm, float(np.cbrt(np.prod(high - low) / _CELLS)))
-    found = _search(mesh, low, high, cell, seeds, ball_mm)
+    found = _search(mesh, _Skin.of(mesh), low, high, cell, seeds, ball_mm)
     hollows = [x for x in found if x.opening_mm < ball_mm and x.volume_mm3 >= least_mm3]
     return sorted(hollows, key=lambda x: -x.volume_mm3)
 
 
-def _search(mesh: Mesh, low: Floats, high: Floats, cell: float, seeds: Floats, ball_mm: float) -> list[Hollow]:
+def _search(
+    mesh: Mesh, skin: _Skin, low: Floats, high: Floats, cell: float, seeds: Floats, ball_mm: float
+) -> list[Hollow]:
     """Find the hollows around the seeds in a box, on a grid, and on finer ones where no way out shows."""
     shape = np.ceil((high - low) / cell).astype(int) + 1
     most = 0.5 * _BULGE * ball_mm * 1.1 + cell
@@ -81,6 +113,7 @@ def _search(mesh: Mesh, low: Floats, high: Floats, cell: float, seeds: Floats, b
     of_cell = np.where(basin >= 0, hollow[basin], -1)
     cells = np.clip(((seeds - low) / cell).astype(int), 0, shape - 1)
     of_seed = of_cell[np.ravel_multi_index(tuple(cells.T), tuple(shape))]
+    against, face = skin.against(low, cell, of_cell.reshape(shape))
     hollows = []
     behind = np.bincount(of_seed[of_seed >= 0], minlength=len(parent))
     behind[outside] = 0
@@ -89,9 +122,11 @@ def _search(mesh: Mesh, low: Floats, high: Floats, cell: float, seeds: Floats, b
         members = np.flatnonzero(of_cell == i)
         spots = _centres(low, shape, cell, members)
         middle = _centre(low, shape, cell, int(peak[i]))
-        found = Hollow(0.0, len(members) * cell**3, middle, middle, (spots.min(axis=0), spots.max(axis=0)))
+        box = (spots.min(axis=0), spots.max(axis=0))
+        faces = np.unique(face[against == i]).astype(np.int64)
+        found = Hollow(0.0, len(members) * cell**3, middle, middle, box, faces)
         if parent[i] == i:
-            hollows += _closer(mesh, found, cell, seeds[of_seed == i], ball_mm)
+            hollows += _closer(mesh, skin, found, cell, seeds[of_seed == i], ball_mm)
             continue
         opening, place = _throat(mesh, low, shape, cell, int(door[i]), int(peak[i]))
         if 2 * flat[peak[i]] > _BULGE * opening:
@@ -99,7 +134,7 @@ def _search(mesh: Mesh, low: Floats, high: Floats, cell: float, seeds: Floats, b
     return hollows
 
 
-def _closer(mesh: Mesh, found: Hollow, cell: float, seeds: Floats, ball_mm: float) -> list[Hollow]:
+def _closer(mesh: Mesh, skin: _Skin, found: Hollow, cell: float, seeds: Floats, ball_mm: float) -> list[Hollow]:
     """Search a hollow without a visible way out again on a finer grid, down to _FINEST."""
     margin = 2 * ball_mm
     low, high = found.box[0] - margin, found.box[1] + margin
@@ -107,7 +142,7 @@ def _closer(mesh: Mesh, found: Hollow, cell: float, seeds: Floats, ball_mm: floa
     if finer < _FINEST or finer > cell / 1.2:
         # Whatever opening there is, is narrower than two cells.
         return [replace(found, opening_mm=2 * cell)]
-    return _search(mesh, low, high, finer, seeds, ball_mm)
+    return _search(mesh, skin, low, high, finer, seeds, ball_mm)
 
 
 def _shut_in(mesh: Mesh, solids: Solids, ball_mm: float) -> Floats:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from lintsvc.measure.compiled import compiled, in_parts
+from lintsvc.measure.joining import numbered, unite
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 
 #: Faces that turn by less are one flat facet.
@@ -76,32 +77,17 @@ def _heights(start: int, stop: int, vertices: Any, faces: Any, areas: Any, resul
 @compiled
 def _flat(mate: Any, normals: Any, cosine: float) -> Any:
     """Label faces that hang together without a turn."""
-    count = normals.shape[0]
-    label = np.full(count, -1, np.int32)
-    stack = np.empty(count, np.int32)
-    found = 0
-    for first in range(count):
-        if label[first] >= 0:
+    parent = np.arange(normals.shape[0]).astype(np.int32)
+    for h in range(mate.shape[0]):
+        f = h // 3
+        g = mate[h] // 3
+        # Each pair once.
+        if mate[h] <= h:
             continue
-        label[first] = found
-        stack[0] = first
-        height = 1
-        while height > 0:
-            height -= 1
-            f = stack[height]
-            for h in range(3 * f, 3 * f + 3):
-                if mate[h] < 0:
-                    continue
-                g = mate[h] // 3
-                if label[g] >= 0:
-                    continue
-                dot = normals[f, 0] * normals[g, 0] + normals[f, 1] * normals[g, 1] + normals[f, 2] * normals[g, 2]
-                if dot >= cosine:
-                    label[g] = found
-                    stack[height] = g
-                    height += 1
-        found += 1
-    return label, found
+        dot = normals[f, 0] * normals[g, 0] + normals[f, 1] * normals[g, 1] + normals[f, 2] * normals[g, 2]
+        if dot >= cosine:
+            unite(parent, f, g)
+    return numbered(parent)
 
 
 @compiled

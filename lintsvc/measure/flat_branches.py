@@ -112,15 +112,23 @@ def _as_rings(curves: Curves, rings: list[Floats], source: STRtree, which: Ints)
 
 
 def _put_together(pieces: list[tuple[Floats, Ints]]) -> tuple[tuple[Floats, Ints], ...]:
-    """Join pieces of line that follow each other."""
+    """Join pieces of line that follow each other. A line that others cross stays the one that was drawn."""
     import shapely
 
     if not pieces:
         return ()
-    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([shapely.LineString(p) for p, _ in pieces])))
-    tree = shapely.STRtree([shapely.LineString(p) for p, _ in pieces])
+    by_curve: dict[tuple[int, ...], list[Floats]] = {}
+    for points, which in pieces:
+        by_curve.setdefault(tuple(which.tolist()), []).append(points)
+    lines, owner = [], []
+    for curves, parts in by_curve.items():
+        drawn = shapely.get_parts(shapely.line_merge(shapely.multilinestrings([shapely.LineString(p) for p in parts])))
+        lines += list(drawn)
+        owner += [curves] * len(drawn)
+    merged = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(lines)))
+    tree = shapely.STRtree(lines)
     result = []
     for line in merged:
-        along = [pieces[k][1] for k in tree.query(line, predicate="covers").tolist()]
-        result.append((shapely.get_coordinates(line), np.unique(np.concatenate(along))))
+        along = {c for k in tree.query(line, predicate="covers").tolist() for c in owner[k]}
+        result.append((shapely.get_coordinates(line), np.array(sorted(along), np.int64)))
     return tuple(result)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +18,10 @@ from lintsvc.measure.flat_weld import Floats
 from lintsvc.measure.flat_where import where
 from lintsvc.model.finding import Where
 from lintsvc.model.sheet import Entity, Point2
+
+#: Contours that lie over each other by no more than this touch: what rounding of a file's coordinates and the
+#: chords of arcs make, and a fifth of the thinnest kerf.
+TOUCH_MM = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +61,15 @@ class Overlap:
     through_edge: bool
     entities: tuple[int, ...]
     where: Where
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """Two contours that meet without crossing by more than TOUCH_MM: nothing stands between them at `at`."""
+
+    contours: tuple[int, int]
+    at: Point2
+    entities: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,28 +187,22 @@ def _loop(points: Floats, spot: Point2, near_mm: float) -> float:
 
 
 def overlaps_of(drawing: Drawing) -> list[Overlap]:
-    """Return pairs of contours that cross each other."""
+    """Return pairs of contours that cross each other, by more than TOUCH_MM: touching is no crossing."""
     import shapely
 
-    curves, meetings = drawing.curves, drawing.meetings
-    owner = contour_of_curves(drawing.contours) if len(meetings) else {}
-    pairs: dict[tuple[int, int], list[int]] = {}
-    for k in range(len(meetings)):
-        one, other = (owner.get(c) for c in meetings.curves[k].tolist())
-        if one is not None and other is not None and one != other:
-            pairs.setdefault((min(one, other), max(one, other)), []).append(k)
+    meetings = drawing.meetings
     found = []
-    for (one, other), hits in pairs.items():
+    for (one, other), hits in _meeting_pairs(drawing).items():
         a, b = drawing.contours[one], drawing.contours[other]
         p, q = shapely.make_valid(a.polygon), shapely.make_valid(b.polygon)
-        # Touching, or tangent within the chord error, is no crossing.
-        hair = 2 * (curves.chord_mm + curves.same_mm) * min(a.length_mm, b.length_mm)
         common = shapely.intersection(p, q)
         shared = float(common.area)
         if a.circle is not None and b.circle is not None:
             shared = _lens(a.circle, b.circle)
-        crosses = bool((meetings.kind[hits] == CROSS).any())
-        if not crosses and min(shared, float(p.area) - shared, float(q.area) - shared) <= hair / 4:
+            crosses = _deep_lens(a.circle, b.circle)
+        else:
+            crosses = all(_is_deep(x) for x in (common, shapely.difference(p, q), shapely.difference(q, p)))
+        if not crosses:
             continue
         spots = _points(meetings.place[hits])
         entities = sorted({*a.entities, *b.entities})
@@ -202,6 +211,44 @@ def overlaps_of(drawing: Drawing) -> list[Overlap]:
         at = where([*_points(a.points), *_points(b.points)] if not through else spots, entities, at=(x, y))
         found.append(Overlap((one, other), shared, through, tuple(entities), at))
     return found
+
+
+def touches_of(drawing: Drawing, overlaps: Sequence[Overlap]) -> list[Touch]:
+    """Return pairs of contours that meet and are no overlap."""
+    crossing = {x.contours for x in overlaps}
+    found = []
+    for pair, hits in _meeting_pairs(drawing).items():
+        if pair not in crossing:
+            x, y = drawing.meetings.place[hits].mean(axis=0).tolist()
+            entities = {e for c in pair for e in drawing.contours[c].entities}
+            found.append(Touch(pair, (x, y), tuple(sorted(entities))))
+    return found
+
+
+def _meeting_pairs(drawing: Drawing) -> dict[tuple[int, int], list[int]]:
+    """Return the meetings of each two different contours, the lower number first."""
+    meetings = drawing.meetings
+    owner = contour_of_curves(drawing.contours) if len(meetings) else {}
+    pairs: dict[tuple[int, int], list[int]] = {}
+    for k in range(len(meetings)):
+        one, other = (owner.get(c) for c in meetings.curves[k].tolist())
+        if one is not None and other is not None and one != other:
+            pairs.setdefault((min(one, other), max(one, other)), []).append(k)
+    return pairs
+
+
+def _is_deep(region: Any) -> bool:
+    """True for a region that a circle of TOUCH_MM fits into."""
+    # A region without room for such a circle has less area than its edge times the radius.
+    if region.area > TOUCH_MM / 2 * region.length:
+        return True
+    return not region.buffer(-TOUCH_MM / 2).is_empty
+
+
+def _deep_lens(one: tuple[float, float, float], other: tuple[float, float, float]) -> bool:
+    """True for circles (x, y, radius) that cross by more than TOUCH_MM, from outside and from inside."""
+    far, r, q = math.dist(one[:2], other[:2]), one[2], other[2]
+    return r + q - far > TOUCH_MM and far - abs(r - q) > TOUCH_MM
 
 
 def _lens(one: tuple[float, float, float], other: tuple[float, float, float]) -> float:

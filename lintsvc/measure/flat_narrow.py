@@ -4,13 +4,14 @@ Measured are distances square across: from a point of the boundary to another so
 them leaves both square (at a corner: anywhere between the normals of its two sides), through nothing but
 material, or nothing but void. The shortest way across every web, neck, finger and slot is one of these;
 a sharp corner by itself has none. Between straight sides and circles the distance is exact; where arcs
-or other curves take part it is refined on the true arcs.
+or other curves take part it is refined on the true arcs. A contour in which no wide circle fits is narrow
+as a whole, whatever its shape.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from lintsvc.measure.flat_refine import refine
 from lintsvc.measure.flat_segments import Segments, box_pairs, distance_to_segments
 from lintsvc.measure.flat_weld import Floats, Ints
 from lintsvc.measure.flat_where import where
+from lintsvc.measure.flat_whole import WITHIN_MM, wholes_of
 from lintsvc.model.finding import Where
 
 Side = Literal["material", "void"]
@@ -35,8 +37,7 @@ class Narrow:
 
     `contours`: numbers of the contours on both sides, twice the same within one. `depth_mm`: within one
     contour, how far the narrow place runs along it on each side (half the way around it, less the width);
-    infinite between two. `spans`: it lies halfway around its contour, so that the contour as a whole is
-    this narrow there.
+    infinite between two. `whole`: the contour has room for no wider circle anywhere.
     """
 
     side: Side
@@ -45,7 +46,7 @@ class Narrow:
     end: Point
     contours: tuple[int, int]
     depth_mm: float
-    spans: bool
+    whole: bool
     entities: tuple[int, ...]
 
     @property
@@ -56,7 +57,7 @@ class Narrow:
     @property
     def is_detail(self) -> bool:
         """Within one contour and at most as deep as wide: a notch or a bump, no slot and no neck."""
-        return self.within_one and not self.spans and self.depth_mm <= self.width_mm
+        return self.within_one and not self.whole and self.depth_mm <= self.width_mm
 
     @property
     def within_one(self) -> bool:
@@ -74,19 +75,29 @@ class NarrowPlaces:
     contours: Ints
     void: NDArray[np.bool_]
     depth: Floats
-    spans: NDArray[np.bool_]
+    whole: NDArray[np.bool_]
     #: (n, 2) entity at each end, −1 where the end is on a circle.
     entity: Ints
+
+    @property
+    def columns(self) -> tuple[NDArray[Any], ...]:
+        """The arrays in the order above, a row for each place."""
+        return tuple(getattr(self, x) for x in NarrowPlaces.__dataclass_fields__)
+
+    def narrowest_first(self, reach_mm: float) -> NarrowPlaces:
+        """Return those up to a width, in the order of it."""
+        order = np.lexsort([self.q[:, 1], self.q[:, 0], self.width.round(6)])
+        order = order[self.width[order] <= reach_mm]
+        return NarrowPlaces(*(x[order] for x in self.columns))
 
     def below(self, limit_mm: float, owners: tuple[Contour, ...]) -> list[Narrow]:
         """Return the places narrower than a limit. `owners`: all contours, by number."""
         some = self.width < limit_mm
-        columns = (self.width, self.p, self.q, self.contours, self.void, self.depth, self.spans, self.entity)
         found = []
-        for width, p, q, c, void, depth, spans, entity in zip(*(x[some].tolist() for x in columns), strict=True):
+        for width, p, q, c, void, depth, whole, entity in zip(*(x[some].tolist() for x in self.columns), strict=True):
             side: Side = "void" if void else "material"
             ends = (p[0], p[1]), (q[0], q[1])
-            found.append(Narrow(side, width, *ends, (c[0], c[1]), depth, spans, _both(owners, c, entity)))
+            found.append(Narrow(side, width, *ends, (c[0], c[1]), depth, whole, _both(owners, c, entity)))
         return found
 
 
@@ -113,20 +124,59 @@ def narrow_places(curves: Curves, contours: tuple[Contour, ...], reach_mm: float
     best = ways.only(places.best)
     p, q = refine(curves, edge, contours, places.p, places.q, best.i, best.j, best.ci, best.cj)
     width = np.hypot(*(q - p).T)
-    order = np.lexsort([q[:, 1], q[:, 0], width.round(6)])
-    order = order[width[order] <= reach_mm]
     owner = curves.entity[edge.curve] if len(edge) else np.zeros(1, np.int64)
-    ends = np.column_stack([best.i, best.j])[order]
-    one = (best.ci == best.cj)[order]
-    return NarrowPlaces(
-        width=width[order],
-        p=p[order],
-        q=q[order],
-        contours=np.column_stack([best.ci, best.cj])[order],
-        void=best.void[order],
-        depth=np.where(one, (places.along[order] - width[order]) / 2, np.inf),
-        spans=one & places.spans[order],
+    ends = np.column_stack([best.i, best.j])
+    one = best.ci == best.cj
+    found_places = NarrowPlaces(
+        width=width,
+        p=p,
+        q=q,
+        contours=np.column_stack([best.ci, best.cj]),
+        void=best.void,
+        depth=np.where(one, (places.along - width) / 2, np.inf),
+        whole=np.zeros(len(width), bool),
         entity=np.where(ends >= 0, owner[ends], -1),
+    )
+    return _with_wholes(found_places, contours, reach_mm, curves.chord_mm).narrowest_first(reach_mm)
+
+
+def _with_wholes(places: NarrowPlaces, contours: tuple[Contour, ...], reach_mm: float, chord: float) -> NarrowPlaces:
+    """Give each contour that is narrow as a whole one place that says so; those in it that are no narrower go."""
+    hole = np.array([x.role == "cutout" for x in contours], bool)
+    number = places.contours[:, 0]
+    inside = np.flatnonzero((number == places.contours[:, 1]) & (places.void == hole[number]))
+    slots = inside[places.depth[inside] > places.width[inside]]
+    narrowest = np.full(len(contours), np.inf)
+    np.minimum.at(narrowest, number[slots], places.width[slots])
+    wholes = wholes_of(contours, reach_mm, narrowest)
+    if not wholes:
+        return places
+    room = np.full(len(contours), np.inf)
+    room[[x.contour for x in wholes]] = [x.width_mm for x in wholes]
+    # Measured square across on true arcs the width of a circle that touches both sides is exact.
+    wider = inside[places.width[inside] >= room[number[inside]] - WITHIN_MM]
+    exact: dict[int, int] = {}
+    for k in wider[np.argsort(places.width[wider])].tolist():
+        if places.width[k] <= room[number[k]] + 2 * chord:
+            exact.setdefault(int(number[k]), k)
+    kept = np.ones(len(places.width), bool)
+    kept[wider] = False
+    kept[list(exact.values())] = True
+    places.whole[list(exact.values())] = True
+    added = [x for x in wholes if x.contour not in exact]
+    many = len(added)
+    more = NarrowPlaces(
+        width=np.array([x.width_mm for x in added]),
+        p=np.array([x.start for x in added]).reshape(-1, 2),
+        q=np.array([x.end for x in added]).reshape(-1, 2),
+        contours=np.array([(x.contour, x.contour) for x in added], np.int64).reshape(-1, 2),
+        void=hole[[x.contour for x in added]],
+        depth=np.zeros(many),
+        whole=np.ones(many, bool),
+        entity=np.full((many, 2), -1),
+    )
+    return NarrowPlaces(
+        *(np.concatenate([one[kept], other]) for one, other in zip(places.columns, more.columns, strict=True))
     )
 
 

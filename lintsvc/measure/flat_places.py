@@ -10,21 +10,20 @@ from numpy.typing import NDArray
 from lintsvc.measure.flat_boundary import SMOOTH, Boundary
 from lintsvc.measure.flat_weld import Floats, Ints, turned_components
 
-#: Ways that differ by less are equally short.
-_AS_SHORT_MM = 1e-6
+#: Ways that differ by less are equally short: programs round coordinates to 0.0001 mm, which must not move a place.
+_AS_SHORT_MM = 2.5e-4
 
 
 @dataclass(frozen=True, eq=False)
 class Places:
     """`best` (k,): the shortest way of each place, which runs from `p` to `q` (k, 2): where several are as short,
     as between straight sides, halfway between them. `along` (k,): the longest way around the contour between the
-    ends of a way in the place, infinite between two contours; `spans` (k,): a stretch reaches halfway around."""
+    ends of a way in the place, infinite between two contours."""
 
     best: Ints
     p: Floats
     q: Floats
     along: Floats
-    spans: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,11 +81,10 @@ def places_of(ways: Ways, edge: Boundary) -> Places:
     least, most = np.minimum.reduceat(ahead[order], first), np.maximum.reduceat(ahead[order], first)
     half = around[order[first]] / 2
     shorter = np.maximum(np.minimum(least, 2 * half - least), np.minimum(most, 2 * half - most))
-    # A hair of slack: a single way between two opposite points lies exactly halfway.
-    spans = (least <= half * (1 + 1e-9)) & (most >= half * (1 - 1e-9))
+    spans = (least <= half) & (most >= half)
     along = np.where(np.isinf(half), np.inf, np.where(spans, half, shorter))
     p, q = _halfway(ways, order[first], of)
-    return Places(order[first], p, q, along, spans)
+    return Places(order[first], p, q, along)
 
 
 def _halfway(ways: Ways, best: Ints, of: Ints) -> tuple[Floats, Floats]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import Literal, TypeVar
 
@@ -13,7 +13,9 @@ from lintsvc.measure import flat_defects as defects
 from lintsvc.measure.flat_bends import bends_of
 from lintsvc.measure.flat_contours import Contour
 from lintsvc.measure.flat_corners import Corner, FineContour, Tip, corners_and_tips, too_fine
+from lintsvc.measure.flat_curves import ARC
 from lintsvc.measure.flat_drawing import Drawing, draw
+from lintsvc.measure.flat_hinges import hinge_slits
 from lintsvc.measure.flat_holes import RoundHole, Slot, round_hole, slots_among
 from lintsvc.measure.flat_narrow import Narrow, NarrowPlaces, narrow_places
 from lintsvc.measure.flat_open import OpenChain, around_something
@@ -32,6 +34,11 @@ EXACT_MM = 1e-4
 #: Narrow places are searched at least this wide, whatever the limit, so that the places found
 #: do not depend on the limit.
 _REACH_MM = 3.0
+
+
+def _reach_mm(thickness_mm: float) -> float:
+    """How far narrow places are looked for in a sheet of this thickness: as far as the limits of its rules reach."""
+    return max(_REACH_MM, 1.5 * thickness_mm)
 
 
 class FlatMeasurements:
@@ -154,11 +161,17 @@ class FlatMeasurements:
         return float(shapely.difference(outers, cutouts).area)
 
     @cached_property
+    def flat_box(self) -> tuple[float, float, float, float] | None:
+        """Left, bottom, right, top of what `flat_mm` is the size of."""
+        curves = self.drawing.curves
+        # With its outline open, holes can be the only contours.
+        which = [] if self.unsure else [x.curves for x in self.outers]
+        return box_of_curves(curves, np.unique(np.concatenate(which)) if which else np.arange(len(curves)))
+
+    @cached_property
     def flat_mm(self) -> tuple[float, float]:
         """Size along x and y of what is cut: the outer contours, else all cut lines; arcs by their true reach."""
-        curves = self.drawing.curves
-        which = [x.curves for x in self.outers]
-        box = box_of_curves(curves, np.unique(np.concatenate(which)) if which else np.arange(len(curves)))
+        box = self.flat_box
         return (0.0, 0.0) if box is None else (box[2] - box[0], box[3] - box[1])
 
     @cached_property
@@ -234,16 +247,34 @@ class FlatMeasurements:
     def narrow(self, limit_mm: float) -> list[Narrow]:
         """Return all places narrower than a limit, narrowest first. Raises TooTangled."""
         thickness = self.sheet.thickness_mm or self.choices.thickness_mm or 0.0
-        reach = max(_REACH_MM, 1.5 * thickness, limit_mm)
-        searched, places = self._narrow
-        if places is None or searched < reach:
-            places = narrow_places(self.drawing.curves, self.contours, reach)
-            self._narrow = (reach, places)
+        places = self._narrow_within(max(_reach_mm(thickness), limit_mm))
         return places.below(limit_mm - EXACT_MM, self.contours)
 
+    def search_for_thickness(self, thickness_mm: float) -> None:
+        """Search narrow places once for every thickness up to this: copies made later have it. Raises TooTangled."""
+        self._narrow_within(_reach_mm(thickness_mm))
+
+    def _narrow_within(self, reach_mm: float) -> NarrowPlaces:
+        searched, places = self._narrow
+        if places is None or searched < reach_mm:
+            places = narrow_places(self.drawing.curves, self.contours, reach_mm)
+            self._narrow = (reach_mm, places)
+        return places
+
     def webs(self, limit_mm: float) -> list[Narrow]:
-        """Return webs thinner than a limit: material between two cutouts, or a cutout and the edge."""
-        return [x for x in self.narrow(limit_mm) if x.side == "material" and not x.within_one]
+        """Return webs thinner than a limit: material between two cutouts, or a cutout and the edge.
+
+        Where they touch, or lie over each other by a hair, the web has no width.
+        """
+        webs = [x for x in self.narrow(limit_mm) if x.side == "material" and not x.within_one]
+        return [*self._webs_of_touches(webs), *webs]
+
+    def _webs_of_touches(self, webs: Sequence[Narrow]) -> Iterator[Narrow]:
+        found = {frozenset(x.contours) for x in webs if x.width_mm <= defects.TOUCH_MM}
+        for touch in defects.touches_of(self.drawing, self.overlaps):
+            roles = {self.contours[c].role for c in touch.contours}
+            if "cutout" in roles and "island" not in roles and frozenset(touch.contours) not in found:
+                yield Narrow("material", 0.0, touch.at, touch.at, touch.contours, math.inf, False, touch.entities)
 
     def necks(self, limit_mm: float) -> list[Narrow]:
         """Return necks and tongues thinner than a limit: material within one contour, longer than wide."""
@@ -252,19 +283,23 @@ class FlatMeasurements:
     def narrow_slots(self, limit_mm: float) -> list[Narrow]:
         """Return slots narrower than a limit: void within one contour, deeper than wide, or a narrow cutout.
 
-        Round holes are left out. A cutout that is narrow both ways is given once, the narrower way.
+        Round holes are left out, and the mouths of round reliefs that are no narrower than the limit themselves.
+        A cutout that is narrow as a whole is given once.
         """
         round_ones = {x.contour for x in self.holes}
-        found = []
-        whole: set[int] = set()
-        for x in self.narrow(limit_mm):
-            number = x.contours[0]
-            if x.side != "void" or x.is_detail or number in round_ones or number in whole:
-                continue
-            if x.spans:
-                whole.add(number)
-            found.append(x)
-        return found
+        narrow = (x for x in self.narrow(limit_mm) if x.side == "void" and x.within_one and not x.is_detail)
+        return [x for x in narrow if x.contours[0] not in round_ones and not self._is_mouth(x, limit_mm)]
+
+    def _is_mouth(self, place: Narrow, wide_mm: float) -> bool:
+        """True where a place lies between the two ends of one arc of more than half a circle, at least so wide."""
+        curves = self.drawing.curves
+        arcs = (curves.kind == ARC) & (curves.sweep > math.pi) & (2.0 * curves.radius >= wide_mm - EXACT_MM)
+        for c in np.flatnonzero(arcs & np.isin(curves.entity, place.entities)).tolist():
+            ends = curves.points_of(c)[[0, -1]]
+            for one, other in (ends, ends[::-1]):
+                if math.dist(one, place.start) < curves.same_mm and math.dist(other, place.end) < curves.same_mm:
+                    return True
+        return False
 
     def details(self, limit_mm: float) -> list[Narrow]:
         """Return notches and bumps narrower than a limit and at most as deep as wide."""
@@ -288,8 +323,14 @@ class FlatMeasurements:
         """Lines taken as cuts although something, too weak to decide, speaks for another purpose."""
         return tuple(x for x in self.sheet.entities if x.role == "cut" and x.shapes and "too weak" in x.role_why)
 
+    @cached_property
+    def _hinge_slits(self) -> frozenset[int]:
+        return hinge_slits(self.cutouts)
+
     def between(self, place: Narrow) -> str:
         """Return in words what a web stands between."""
+        if set(place.contours) <= self._hinge_slits:
+            return "two slits of a living hinge"
         both = all(self.contours[k].role == "cutout" for k in place.contours)
         return "two cutouts" if both else "a cutout and the edge"
 

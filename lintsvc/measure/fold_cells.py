@@ -18,13 +18,15 @@ from lintsvc.measure.fold_zones import ON_EDGE_MM, FoldBend, FoldZone, NotFolded
 from lintsvc.measure.inner_points import inner_points
 
 if TYPE_CHECKING:
-    from shapely.geometry import Polygon
+    from shapely.geometry import LinearRing, Polygon
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: Coordinates are rounded to this where lines are cut with each other (mm).
 GRID_MM = 1e-6
+#: A cutout that is further from the box around every bend takes no part in cutting (mm).
+_FAR_MM = 0.1
 #: Smaller pieces of sheet are leavings of rounding (mm²).
 _SPECK_MM2 = 1e-4
 
@@ -54,10 +56,12 @@ def cut(outline: Polygon, bends: Sequence[FoldBend], zones: Sequence[FoldZone], 
     """Cut a flat into cells. Raises NotFolded for a bend with nothing beyond it."""
     import shapely
 
+    near, far = _near_zones(outline, zones)
     # The ends of a zone are the sheet's own edge, drawn once: twice, they would cross each other everywhere.
-    lines: list[Any] = [shapely.boundary(outline), *cut_lines(outline, zones)]
+    lines: list[Any] = [shapely.boundary(near), *cut_lines(near, zones)]
     net = shapely.union_all(lines, grid_size=GRID_MM)
     shapes = np.array(shapely.get_parts(shapely.polygonize(shapely.get_parts(net))), object)
+    outline = near
     inner = inner_points(shapes)
     inside = shapely.contains_xy(outline, shapely.get_coordinates(inner)) & (shapely.area(shapes) > _SPECK_MM2)
     shapes, inner = shapely.orient_polygons(shapes[inside]), inner[inside]
@@ -66,11 +70,40 @@ def cut(outline: Polygon, bends: Sequence[FoldBend], zones: Sequence[FoldZone], 
         shapely.STRtree(inner).query([z.area for z in zones], predicate="contains")[::-1] if zones else ((), ())
     )
     in_zone[np.asarray(cell, np.int64)] = zone_number
+    shapes = shapely.orient_polygons(_with_holes(shapes, far))
     order = np.argsort(-shapely.area(shapes) * (in_zone < 0), kind="stable")
     shapes, in_zone = shapes[order], in_zone[order]
     panels = int((in_zone < 0).sum())
     label = np.where(in_zone < 0, np.arange(len(shapes)), panels + in_zone)
     return _joined(shapes, label, panels, bends, zones, thickness_mm)
+
+
+def _near_zones(outline: Polygon, zones: Sequence[FoldZone]) -> tuple[Polygon, list[LinearRing]]:
+    """Return the outline without the cutouts that lie far from all bends, and those: no cut goes through them."""
+    import shapely
+
+    rings = np.array(outline.interiors, object)
+    if not len(rings):
+        return outline, []
+    near = np.zeros(len(rings), bool)
+    if zones:
+        boxes = [z.area.buffer(_FAR_MM).envelope for z in zones]
+        near[shapely.STRtree(rings).query(boxes, predicate="intersects")[1]] = True
+    return shapely.Polygon(outline.exterior, rings[near].tolist()), rings[~near].tolist()
+
+
+def _with_holes(shapes: NDArray[Any], holes: Sequence[LinearRing]) -> NDArray[Any]:
+    """Cut holes out of the shapes that they lie in."""
+    import shapely
+
+    if not holes:
+        return shapes
+    inside, shape = shapely.STRtree(shapes).query(np.array(holes, object), predicate="within")
+    found = shapes.copy()
+    for number in np.unique(shape).tolist():
+        own = [holes[i] for i in inside[shape == number].tolist()]
+        found[number] = shapely.Polygon(shapes[number].exterior, [*shapes[number].interiors, *own])
+    return found
 
 
 def _joined(

@@ -8,13 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lintsvc.measure.fold_collide import panel_body
 from lintsvc.measure.fold_pose import Floats, Pose, bent, moved, pose
-from lintsvc.measure.fold_tools import Tooling
+from lintsvc.measure.fold_tools import Tool, Tooling
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
@@ -27,6 +27,8 @@ _CLEAR_MM = 0.1
 _LEAST_MM3 = 0.01
 #: Stages of a bend at which panels are looked at (part of its angle): set down, half way, done.
 _STAGES = (0.02, 0.5, 1.0)
+#: What a punch bends to at most; from there a hem is pressed flat between tools that are in nobody's way.
+_PUNCHED_RAD = math.radians(150.0)
 #: Narrower holes in a panel let no tool through; filling them is what keeps this fast (mm).
 _WINDOW_MM = 20.0
 #: So many bends in so many states are tried, fewer for parts of many bends; parts with more have no answer.
@@ -41,7 +43,7 @@ class Blocked:
     operation: tuple[int, ...]
     done: tuple[int, ...]
     panel: int
-    tool: Literal["punch", "die"]
+    tool: Tool
 
 
 @dataclass(frozen=True)
@@ -90,8 +92,22 @@ class _Search:
     _furthest: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
-        self.operations = self.folded.operations
+        import networkx as nx
         import shapely
+
+        # Bends far out go first, as in a shop: a return before the wall that it hangs on.
+        away = nx.single_source_shortest_path_length(self.folded.graph, self.folded.base)
+        beside = {
+            bend.number: max(
+                away.get(panel, 0)
+                for zone, sides in zip(self.folded.zones, self.folded.cells.sides, strict=True)
+                if self.folded.bends[zone.bend].number == bend.number
+                for side in sides
+                for panel in side
+            )
+            for bend in self.folded.bends
+        }
+        self.operations = sorted(self.folded.operations, key=lambda names: -max(beside[n] for n in names))
 
         thickness = self.folded.thickness_mm
         filled = [_filled(p) for p in self.folded.panels]
@@ -147,7 +163,8 @@ class _Search:
 
     def _tried(self, done: frozenset[int], operation: int) -> Blocked | None:
         names = self.operations[operation]
-        for stage in _STAGES:
+        turn = max(b.angle for b in self.folded.bends if b.number in names)
+        for stage in (min(x, _PUNCHED_RAD / turn) for x in _STAGES):
             parts: dict[int, float] = {}
             for i, bends in enumerate(self.operations):
                 part = stage if i == operation else 1.0 if i in done else 0.0
@@ -158,7 +175,7 @@ class _Search:
                 return Blocked(names, made, *hit)
         return None
 
-    def _hit(self, parts: Mapping[int, float], names: tuple[int, ...]) -> tuple[int, Literal["punch", "die"]] | None:
+    def _hit(self, parts: Mapping[int, float], names: tuple[int, ...]) -> tuple[int, Tool] | None:
         """Return a panel that a tool runs into at this stage; the panels beside the bend rest on the tools."""
         folded = self.folded
         # Only where the panels go is wanted: a whole posed part would place every vertex.
@@ -178,12 +195,13 @@ class _Search:
                     return panel, tool
         return None
 
-    def _tools(self, thickness_mm: float, length: float, turn: float) -> list[tuple[Literal["punch", "die"], Any]]:
+    def _tools(self, thickness_mm: float, length: float, turn: float) -> list[tuple[Tool, Any]]:
         # Seen from the punch's tip the die rises: the wings, half the angle up, rest on the shoulders of its V.
         half = turn / 2
         rise = self.tooling.die_opening_mm / 2 * math.tan(half) - thickness_mm / math.cos(half) if half < 1.5 else 0.0
         die = self.tooling.die(length).translate((0.0, 0.0, rise - _CLEAR_MM))
-        return [("punch", self.tooling.punch(length).translate((0.0, 0.0, _CLEAR_MM))), ("die", die)]
+        punch = self.tooling.punch(length).translate((0.0, 0.0, _CLEAR_MM))
+        return [("punch", punch), ("beam", self.tooling.beam()), ("die", die)]
 
 
 def _filled(panel: Polygon) -> Polygon:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 #: A bend line that stops this short of the edge reaches it; so does one short of half a thickness.
-SHORT_MM = 0.5
+_SHORT_MM = 0.5
 #: A strip may reach this many half widths past the ends of its line: edges are seldom at right angles to it.
 _SLOPE = 3.0
 #: A corner lies on the edge of a zone within this (mm).
@@ -127,6 +127,11 @@ def fold_bends(bends: Sequence[Bend], thickness_mm: float) -> tuple[FoldBend, ..
     return tuple(found)
 
 
+def reaches_within_mm(thickness_mm: float) -> float:
+    """Return how far from the edge a bend line may stop and still reach it."""
+    return max(_SHORT_MM, thickness_mm / 2)
+
+
 def fold_zones(outline: Polygon, bends: Sequence[FoldBend], thickness_mm: float) -> list[FoldZone]:
     """Return the pieces of sheet that bend.
 
@@ -165,7 +170,7 @@ def _bent(
     """Return what of a piece of the strip the bend line passes through, and its inner edges; None for nothing."""
     import shapely
 
-    slack = max(SHORT_MM, thickness_mm / 2)
+    slack = reaches_within_mm(thickness_mm)
     spans = []
     for piece in shapely.get_parts(shapely.intersection(part, axis)):
         if piece.is_empty:

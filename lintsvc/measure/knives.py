@@ -12,7 +12,7 @@ from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases, nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.topology_groups import components
-from lintsvc.measure.wedges import runs_out
+from lintsvc.measure.wedges import RunsOut, runs_out
 from lintsvc.measure.widths import Widths
 from lintsvc.model.finding import Point3, Where
 
@@ -48,12 +48,17 @@ class Knife:
         )
 
 
-def find_knives(mesh: Mesh, cells: Cells, creases: Creases, walls: Widths, limit_mm: float) -> list[Knife]:
+def find_knives(
+    mesh: Mesh, shell_of_face: Ints, cells: Cells, creases: Creases, walls: Widths, limit_mm: float
+) -> list[Knife]:
     """Return the sharp edges by which the material is thinner than the limit, the farthest reach first."""
     if walls.side != INSIDE:
         raise ValueError("knife edges are made of material: give the walls, not the gaps")
     thin = walls.below(limit_mm, mesh.rounding_mm)
     found = runs_out(mesh, creases, thin)
+    if not len(found.points):
+        return []
+    found = _of_one_shell(shell_of_face, creases, thin, found)
     if not len(found.points):
         return []
     thin = thin.take(found.points)
@@ -67,6 +72,13 @@ def find_knives(mesh: Mesh, cells: Cells, creases: Creases, walls: Widths, limit
         members = order[starts[i] : starts[i + 1]]
         knives.append(_knife(mesh, cells, creases, np.flatnonzero(chain == i), thin.take(members), limit_mm))
     return sorted(knives, key=lambda x: -x.reach_mm)
+
+
+def _of_one_shell(shell: Ints, creases: Creases, thin: Widths, found: RunsOut) -> RunsOut:
+    """The points between two sides of the edge's own shell: what lies before a void is a wall, however near an edge."""
+    edge = shell[creases.half_edge[found.crease] // 3]
+    own = (shell[thin.face[found.points]] == edge) & (shell[thin.contact_face[found.points]] == edge)
+    return RunsOut(found.points[own], found.crease[own])
 
 
 def _knife(

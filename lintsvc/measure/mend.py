@@ -12,6 +12,7 @@ import shutil
 import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 
@@ -171,9 +172,8 @@ def mend_file(in_path: Path, out_path: Path) -> MendAccount:
     """
     ending = out_path.suffix.lower()
     if ending not in WRITERS:
-        raise CannotMend(
-            f"The new file must end in {', '.join(sorted(WRITERS))}; {ending or 'no ending'} is not written."
-        )
+        what = f"{ending} is not written" if ending else "this name has no ending"
+        raise CannotMend(f"The new file must end in {', '.join(sorted(WRITERS))}; {what}.")
     if out_path.exists() or out_path.is_symlink():
         raise CannotMend(_THERE)
     part, unit = _read(in_path)
@@ -212,11 +212,20 @@ def _write(draft: Draft, body: Body, out_path: Path, unit: str) -> None:
         try:
             # Fails where a file has come up meanwhile; a rename would write over it.
             with beside.open("rb") as source, out_path.open("xb") as target:
-                shutil.copyfileobj(source, target)
+                _copy(source, target, out_path)
         except FileExistsError:
             raise CannotMend(_THERE) from None
     finally:
         beside.unlink(missing_ok=True)
+
+
+def _copy(source: IO[bytes], target: IO[bytes], path: Path) -> None:
+    """Copy all, or leave nothing behind."""
+    try:
+        shutil.copyfileobj(source, target)
+    except OSError:
+        path.unlink()
+        raise
 
 
 def _compare(path: Path, draft: Draft) -> None:

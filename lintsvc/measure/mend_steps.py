@@ -175,14 +175,14 @@ class _Around:
 
 
 def turn(draft: Draft) -> tuple[Draft, int, int]:
-    """Turn faces the way of their surface, then shells that are inside out; say how many of each."""
+    """Turn faces the way of their surface, then shells that are inside out, with all in them; say how many of each."""
     shells = Shells(draft.mesh, draft.topology)
     against = shells.against
     faces = draft.faces.copy()
     faces[against] = faces[against][:, ::-1]
     draft = draft.renamed(faces) if against.any() else draft
     shells = Shells(draft.mesh, draft.topology)
-    wrong = shells.closed & shells.placed & (shells.around + np.sign(shells.volume) < 0)
+    wrong = shells.to_turn
     if wrong.any():
         faces = draft.faces.copy()
         turned = (shells.label >= 0) & wrong[shells.label]

@@ -64,6 +64,12 @@ class Mesh:
         if closed is not None:
             self.faces, self.__dict__["mates"] = closed
 
+    def turned(self, over: NDArray[np.bool_]) -> Mesh:
+        """The same with some of its faces turned over: (m,) True for those. Face numbers stay."""
+        faces = self.faces.copy()
+        faces[over] = faces[over][:, ::-1]
+        return Mesh(self.vertices, faces, self.rounding_mm)
+
     def __len__(self) -> int:
         """How many faces there are."""
         return len(self.faces)
@@ -121,9 +127,13 @@ class Mesh:
 
 def frame_of(axis: Floats) -> Floats:
     """(3, 2) two columns at right angles to a unit vector and to each other."""
-    across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
+    # NumPy's own product takes many times as long for two vectors alone.
+    x, y, z = axis.tolist()
+    a, b, c = np.eye(3)[np.abs(axis).argmin()].tolist()
+    across = np.array([y * c - z * b, z * a - x * c, x * b - y * a])
     across /= np.linalg.norm(across)
-    return np.stack([across, np.cross(axis, across)], axis=1)
+    a, b, c = across.tolist()
+    return np.array([across, [y * c - z * b, z * a - x * c, x * b - y * a]]).T
 
 
 def point3(place: Any) -> tuple[float, float, float]:

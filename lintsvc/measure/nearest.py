@@ -86,15 +86,19 @@ class Nearest:
     face: NDArray[np.int32]
 
 
-def nearest(bvh: Bvh, points: NDArray[np.float64], within: NDArray[np.float64]) -> Nearest:
+def nearest(
+    bvh: Bvh, points: NDArray[np.float64], within: NDArray[np.float64], enough: NDArray[np.float64] | None = None
+) -> Nearest:
     """Find the surface nearest to each of (n, 3) points.
 
     Only looks `within` (n,) mm of each point: farther gives that distance, the point itself and face -1.
+    `enough` (n,): what is as near as that will do, whether there is something nearer or not.
     """
     count = len(points)
     found = Nearest(np.empty(count), points.copy(), np.empty(count, np.int32))
     tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners, bvh.order)
-    in_parts(_nearest, count, points, within, *tree, found.distance, found.place, found.face)
+    enough = np.zeros(count) if enough is None else enough
+    in_parts(_nearest, count, points, within, enough, *tree, found.distance, found.place, found.face)
     return found
 
 
@@ -104,6 +108,7 @@ def _nearest(
     stop: int,
     points: Any,
     within: Any,
+    enough: Any,
     boxes: Any,
     child: Any,
     count: Any,
@@ -120,10 +125,11 @@ def _nearest(
         y = points[i, 1]
         z = points[i, 2]
         best = within[i] * within[i]
+        will_do = enough[i] * enough[i]
         found = -1
         stack[0] = 0
         height = 1
-        while height > 0:
+        while height > 0 and best > will_do:
             height -= 1
             node = stack[height]
             if box_distance2(boxes, node, x, y, z) >= best:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.balls import INSIDE, balls
-from lintsvc.measure.creases import nearest_segment
+from lintsvc.measure.creases import CREASE_DEG, nearest_segment
 from lintsvc.measure.mesh import Floats, Ints, Mesh, frame_of, point3
 from lintsvc.measure.patches import Patches, patches
 from lintsvc.model.finding import Where
@@ -22,8 +22,17 @@ _MOST = 300
 _POINTS = 160
 #: Both sides of a panel are parallel to within 6 degrees.
 _PARALLEL = -0.9945
-#: So much of the face has the thin wall behind it; the rest may be ribs and bosses.
+#: So much of the face has the thin wall behind it, of one thickness to within a quarter; the rest may be ribs and
+#: bosses. A wing, which thins out toward both its edges, is no panel.
 _SHARE = 0.6
+_UNEVEN = 0.25
+#: What holds a wall stands out from it by more than so many of its thicknesses, along this share of its lesser side.
+_STANDS_OUT = 1.0
+_ALONG = 0.25
+_MANY = 5000
+
+#: Smooth stretches of surface: the stretch of each face, the faces in order of stretches, and where each begins.
+Smooth = tuple[Ints, NDArray[np.intp], NDArray[np.intp]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +70,14 @@ def find_panels(mesh: Mesh, thickest_mm: float) -> list[Panel]:
     large = np.flatnonzero(area >= _AREA_MM2)
     large = large[np.argsort(-area[large], kind="stable")][:_MOST]
     groups = flats.groups()
+    smooth = patches(mesh, CREASE_DEG)
+    stretches = (smooth.label, *smooth.groups())
     seen: set[int] = set()
     found = []
     for p in large.tolist():
         if p in seen:
             continue
-        panel, behind = _panel(mesh, flats, groups, p, thickest_mm)
+        panel, behind = _panel(mesh, flats, groups, stretches, p, thickest_mm)
         # The other side of a panel is the same panel.
         seen |= behind
         if panel is not None:
@@ -75,7 +86,12 @@ def find_panels(mesh: Mesh, thickest_mm: float) -> list[Panel]:
 
 
 def _panel(
-    mesh: Mesh, flats: Patches, groups: tuple[NDArray[np.intp], NDArray[np.intp]], patch: int, thickest_mm: float
+    mesh: Mesh,
+    flats: Patches,
+    groups: tuple[NDArray[np.intp], NDArray[np.intp]],
+    smooth: Smooth,
+    patch: int,
+    thickest_mm: float,
 ) -> tuple[Panel | None, set[int]]:
     """Measure the wall behind one flat face; also which faces are its other side."""
     order, starts = groups
@@ -96,17 +112,20 @@ def _panel(
     thin &= np.einsum("ij,j->i", mesh.normals[found.face], normal) < _PARALLEL
     if thin.mean() < _SHARE:
         return None, set()
+    thickness = float(np.median(found.width[thin]))
+    if (thin & (np.abs(found.width - thickness) < _UNEVEN * thickness)).mean() < _SHARE:
+        return None, set()
     behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
     sides = np.concatenate([faces, *(order[starts[x] : starts[x + 1]] for x in behind)])
     extents = _least_rectangle(mesh.vertices[_border(mesh, flats, faces)] @ frame_of(normal))
-    held, free = _rims(mesh, flats, sides, [patch, *behind])
+    held, free = _rims(mesh, flats, smooth, sides, [patch, *behind], normal, thickness, float(extents.min()))
     # The corners too: the farthest point of a wall is on its rim.
     reach, far, hold = _farthest(mesh, np.concatenate([points[thin], corners]), held)
     i = int(np.flatnonzero(thin)[0])
     span = (points[i], found.contact[i]) if reach == 0 else (far, hold)
     return (
         Panel(
-            float(np.median(found.width[thin])),
+            thickness,
             float(extents.max()),
             float(extents.min()),
             reach,
@@ -155,13 +174,47 @@ def _spread(mesh: Mesh, faces: Ints) -> Floats:
     return points
 
 
-def _rims(mesh: Mesh, flats: Patches, faces: NDArray[np.intp], mine: list[int]) -> tuple[NDArray[np.intp], bool]:
-    """Half-edges at which other material holds the wall (the surface turns hollow), and whether it has a free rim."""
+def _rims(
+    mesh: Mesh,
+    flats: Patches,
+    smooth: Smooth,
+    faces: NDArray[np.intp],
+    mine: list[int],
+    normal: Floats,
+    thickness: float,
+    breadth: float,
+) -> tuple[NDArray[np.intp], bool]:
+    """Half-edges at which other material holds the wall, and whether it has a free rim.
+
+    The surface turns hollow there. A low step, as of raised letters, or a small boss does not hold: what does
+    stands out by more than the wall is thick, along a good part of it. Where nothing does so along enough of the wall,
+    it hangs on what there is.
+    """
     edges = (3 * faces[:, None] + np.arange(3)).ravel()
     edges = edges[mesh.mates[edges] >= 0]
     edges = edges[~np.isin(flats.label[mesh.mates[edges] // 3], mine)]
     turn = flats.turn[edges]
-    return edges[turn > 0], bool((turn < 0).any())
+    hollow, free = edges[turn > 0], bool((turn < 0).any())
+    if not len(hollow):
+        return hollow, free
+    # Smooth stretches: what follows after a fillet counts with it.
+    label, order, starts = smooth
+    beyond = label[mesh.mates[hollow] // 3]
+    stands_out, along = np.zeros(len(hollow), bool), np.zeros(len(hollow), bool)
+    for number in np.unique(beyond).tolist():
+        here = beyond == number
+        stretch = order[starts[number] : starts[number + 1]]
+        # Of a stretch of very many faces some show how far it reaches.
+        height = mesh.vertices[mesh.faces[stretch[:: 1 + len(stretch) // _MANY]].ravel()] @ normal
+        at = mesh.vertices[mesh.faces[hollow[here] // 3, hollow[here] % 3]]
+        to = mesh.vertices[mesh.faces[hollow[here] // 3, (hollow[here] % 3 + 1) % 3]]
+        ends = np.concatenate([at, to])
+        level = ends @ normal
+        stands_out[here] = max(height.max() - level.max(), level.min() - height.min()) > _STANDS_OUT * thickness
+        along[here] = np.linalg.norm(np.ptp(ends, axis=0)) >= _ALONG * breadth
+    good = stands_out & along
+    chosen = good if good.any() else stands_out
+    return (hollow[chosen] if chosen.any() else hollow), free
 
 
 def _farthest(mesh: Mesh, points: Floats, held: NDArray[np.intp]) -> tuple[float, Floats, Floats]:

@@ -28,8 +28,11 @@ class Patches:
 def patches(mesh: Mesh, most_deg: float) -> Patches:
     """Join faces over edges at which the surface turns by less than `most_deg`.
 
-    A face without a normal joins its neighbours.
+    A face without a normal joins its neighbours. Several measurements ask for the same: the mesh keeps them.
     """
-    turn = mesh.turns
-    label, count = shells(np.where(np.abs(turn) < most_deg, mesh.mates, OPEN).astype(np.int32))
-    return Patches(label, count, turn)
+    kept: dict[float, Patches] = mesh.__dict__.setdefault("patches", {})
+    if most_deg not in kept:
+        turn = mesh.turns
+        label, count = shells(np.where(np.abs(turn) < most_deg, mesh.mates, OPEN).astype(np.int32))
+        kept[most_deg] = Patches(label, count, turn)
+    return kept[most_deg]

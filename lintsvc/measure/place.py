@@ -9,14 +9,18 @@ import numpy as np
 from lintsvc.measure.mesh import Floats, Ints, point3
 from lintsvc.model.finding import Where
 
-#: A place is low where most of it has a rim or a floor about as near as its other side.
+#: A place may be low where most of it has a rim or a floor about as near as its other side.
 RIM = 1.25
-_LOW = 0.75
+LOW = 0.75
 #: The sides of a straight place are parallel over this share of it, to within three degrees.
 PARALLEL = -np.cos(np.radians(3.0))
-_STRAIGHT = 0.7
+STRAIGHT = 0.7
 #: One side of a place is at least so many squared limits large.
 SLIGHT = 0.2
+#: What is no longer than this share of the limit is a speck, whatever its sides do.
+_SPECK = 0.2
+#: A pin or a hole is longer than this share of the limit.
+_BUMP = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,8 +30,8 @@ class Place:
     `width_mm`: the least width. `span`: the two ends of that measure. `chord_mm`: how far off the
     facets of a curve may be there. `round`: about as wide across as thick: a pin, a post, a round
     hole. `length_mm`: the place's longest extent, `breadth_mm` the next. `area_mm2`: of one side.
-    `rim_share`: the share of it that lies within a width of a rim or a floor: near 1 for low ribs and
-    shallow grooves. `across_mm`: the usual width at right angles to the measure, where that is small.
+    `low`: a raised or sunk detail no deeper than wide, no wall, no gap. `across_mm`: the usual width at right
+    angles to the measure, where that is small.
     """
 
     width_mm: float
@@ -38,9 +42,11 @@ class Place:
     breadth_mm: float
     #: The longest extent of the points alone: it is at least so long.
     surely_mm: float
+    #: How long a pin or a hole of one section is, along its axis; 0 for other places.
+    long_mm: float
     axis: Floats
     area_mm2: float
-    rim_share: float
+    low: bool
     across_mm: float
     faces: Ints
     #: Its width and the width across keep the same proportion all along.
@@ -51,22 +57,20 @@ class Place:
     solids: tuple[int, int]
     #: It lies in a closed void.
     in_void: bool
+    #: Its least width is the least all around, not the end of something that goes on narrowing.
+    neck: bool
     box: tuple[Floats, Floats]
 
     @property
     def slender(self) -> bool:
         """A pin or a hole that is longer than wide and of one section: no dimple, no tip of a plate."""
-        return self.round and self.one_section and self.surely_mm > 1.5 * self.across_mm
-
-    @property
-    def low(self) -> bool:
-        """A raised or sunk detail no deeper than wide: no wall, no gap."""
-        return self.rim_share > _LOW
+        surely = self.one_section and self.surely_mm > 1.5 * self.across_mm
+        return self.round and (surely or self.long_mm > 1.5 * self.across_mm)
 
     @property
     def straight(self) -> bool:
         """Between parallel sides, and longer than three widths: a slot, or a stroke of a letter."""
-        return self.parallel_share > _STRAIGHT and self.length_mm > 3 * self.width_mm
+        return self.parallel_share > STRAIGHT and self.length_mm > 3 * self.width_mm
 
     @property
     def between_bodies(self) -> bool:
@@ -75,6 +79,10 @@ class Place:
 
     def slight(self, limit_mm: float) -> bool:
         """So small a place that it is the tip of something else, or noise of the facets."""
+        if self.neck and self.width_mm > 2 * self.chord_mm and self.length_mm > _SPECK * limit_mm:
+            return False
+        if self.long_mm > max(1.5 * self.across_mm, _BUMP * limit_mm):
+            return False
         return self.area_mm2 < SLIGHT * limit_mm**2 and self.surely_mm < limit_mm + self.width_mm
 
     def words(self) -> dict[str, object]:
@@ -98,6 +106,8 @@ class Place:
 
 
 class Places(list[Place]):
-    """Places, thinnest first. `left_out`: how many more there are than are told one by one."""
+    """Places, thinnest first. `left_out`: how many more there are than are told one by one. `crossed`: how many
+    there would be where the surface crosses itself, and nobody can say what is material."""
 
     left_out: int = 0
+    crossed: int = 0

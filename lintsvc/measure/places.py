@@ -8,15 +8,17 @@ from numpy.typing import NDArray
 from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Mesh
-from lintsvc.measure.place import PARALLEL, RIM, SLIGHT, Place, Places
+from lintsvc.measure.pins import length_of, middle_of
+from lintsvc.measure.place import LOW, PARALLEL, RIM, SLIGHT, STRAIGHT, Place, Places
 from lintsvc.measure.rays import first_hits
-from lintsvc.measure.refine import refine
+from lintsvc.measure.refine import necks, refine, slide
 from lintsvc.measure.regions import clusters, regions
+from lintsvc.measure.ribs import is_rib
 from lintsvc.measure.sections import round_width
 from lintsvc.measure.sides import OPPOSED, Sides
 from lintsvc.measure.solids import Solids
 from lintsvc.measure.topology_groups import components
-from lintsvc.measure.widths import SPACING_MM, Widths
+from lintsvc.measure.widths import SPACING_MM, TOLERANCE, Widths
 
 #: Faces of a place from which on its corners are not looked at.
 _MANY = 5000
@@ -32,6 +34,11 @@ _STRETCH = 8.0
 _ALONG_MM = 0.75
 #: So many places, the thinnest, get their least width searched for; more are no help to anybody.
 _REFINED = 200
+#: So many small places are looked at whether they are necks, and this is how opposed their sides are.
+_SMALL = 100
+_NECK = -0.9
+#: A pin is no more than so many times as thick in its middle as a ball beside it.
+_OVAL = 1.6
 #: Points are joined to places up to this factor of the limit.
 _LOOSE = 1.12
 #: Points within this many spacings are one place.
@@ -53,12 +60,21 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     shown = np.array([_shown_at(near, x) for x in groups], np.intp)
     least = near.take(shown)
     worst = np.argsort(least.width)[:_REFINED]
-    least = least.replaced(worst, refine(mesh, creases, solids, least.take(worst), is_round[shown[worst]], OPPOSED))
+    on_face, on_line = worst[least.area[worst] > 0], worst[least.area[worst] == 0]
+    least = least.replaced(
+        on_face, refine(mesh, creases, solids, least.take(on_face), is_round[shown[on_face]], OPPOSED)
+    )
+    least = least.replaced(on_line, slide(mesh, creases, solids, least.take(on_line), OPPOSED))
+    neck = necks(mesh, creases, least)
     near_rim = sides.rim < RIM * near.width
     found = Places(
-        _place(mesh, cells, least.take([i]), near.take(x), is_round[x], near_rim[x], across[x], along[x], solids)
+        _place(
+            mesh, cells, least.take([i]), neck[i], near.take(x), is_round[x], near_rim[x], across[x], along[x], solids
+        )
         for i, x in enumerate(groups)
     )
+    # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle.
+    found = Places(x for x in found if not x.round or x.width_mm < limit_mm * (1 - TOLERANCE))
     found.sort(key=lambda x: x.width_mm)
     found.left_out = left_out
     return found
@@ -79,6 +95,9 @@ def _groups(
     spread = np.maximum.reduceat(points, first, axis=0) - np.minimum.reduceat(points, first, axis=0)
     least = near.width[order[first]]
     large = (area >= SLIGHT * limit_mm**2) | (np.linalg.norm(spread, axis=1) + least >= limit_mm)
+    # Small ones may be necks all the same: the thinnest of those whose sides are not far from parallel are kept.
+    small = np.flatnonzero(~large & (near.opposed[order[first]] <= _NECK))
+    large[small[np.argsort(least[small], kind="stable")[:_SMALL]]] = True
     kept, least = kept[large], least[large]
     told = kept[np.sort(np.argsort(least, kind="stable")[:_TOLD])]
     return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
@@ -140,6 +159,7 @@ def _place(
     mesh: Mesh,
     cells: Cells,
     least: Widths,
+    neck: bool,
     points: Widths,
     is_round: NDArray[np.bool_],
     near_rim: NDArray[np.bool_],
@@ -158,9 +178,21 @@ def _place(
     # A pin's own direction, not that of its longest extent: the tip of a plate is wider than long.
     axis = np.linalg.eigh(along.T @ along)[1][:, 2] if is_round[0] else axes[longest]
     weight = np.maximum(points.area, 1e-9)
+    line, parallel = points.area == 0, points.opposed < PARALLEL
+    narrower = line.any() and points.width[line].min() * _ALIKE < points.width[~line].min(initial=np.inf)
+    if narrower and weight @ (parallel & ~line) < STRAIGHT * weight.sum():
+        # A line is what is thin here; the faces beside it only come near.
+        weight = line.astype(np.float64)
     width = float(least.width[0])
+    long, wide = 0.0, float(np.median(across))
     if is_round[0]:
-        width = round_width(mesh, faces, least.centres()[0], axis, width)
+        middle, across_middle = middle_of(mesh, least, axis)
+        oval = across_middle if width < across_middle < _OVAL * width else width
+        width = round_width(mesh, faces, least.centres()[0], axis, oval)
+        long, section = length_of(mesh, least, axis, middle, width)
+        # Balls near the end of a short pin see that end beside them: its section tells better how wide it is.
+        wide = min(wide, section) if long > 0 else wide
+    rim_share = float(weight @ near_rim / weight.sum())
     bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
         width_mm=round(width, 5),
@@ -170,15 +202,17 @@ def _place(
         length_mm=float(extents[longest]),
         breadth_mm=float(np.sort(extents)[-2]),
         surely_mm=float(np.ptp(ends @ axis)),
+        long_mm=long,
         axis=axis,
         area_mm2=float(points.area.sum()) / 2,
-        rim_share=float(weight @ near_rim / weight.sum()),
-        across_mm=float(np.median(across)),
+        low=rim_share > LOW and (bool(is_round[0]) or not is_rib(mesh, points, width)),
+        across_mm=wide,
         faces=cells.faces(np.concatenate([points.face, points.contact_face])),
         one_section=bool(is_round[0] and np.ptp(np.log(np.percentile(across / points.width, (10, 90)))) < _PROPORTION),
-        parallel_share=float(weight @ (points.opposed < PARALLEL) / weight.sum()),
+        parallel_share=float(weight @ parallel / weight.sum()),
         solids=(min(bounded), max(bounded)),
         in_void=bool(solids.in_void[least.face[0]]),
+        neck=bool(neck),
         box=_ranges(ends, np.eye(3)),
     )
 

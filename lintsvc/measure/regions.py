@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lintsvc.measure.cells import Cells
 from lintsvc.measure.compiled import compiled
+from lintsvc.measure.joining import numbered, unite
 from lintsvc.measure.mesh import Mesh
 from lintsvc.measure.weld import weld
 
@@ -97,14 +98,6 @@ def _hash(points: Any, face: Any, first: Any, reach: float) -> Any:
 
 
 @compiled
-def _root(parent: Any, i: int) -> Any:
-    while parent[i] != i:
-        parent[i] = parent[parent[i]]
-        i = parent[i]
-    return i
-
-
-@compiled
 def _join_near(
     i: int,
     x: float,
@@ -131,7 +124,7 @@ def _join_near(
                 b = points[j, 1] - y
                 c = points[j, 2] - z
                 if a * a + b * b + c * c <= reach2:
-                    _unite(parent, i, j)
+                    unite(parent, i, j)
         return
     cx = np.int64(np.floor(x / reach))
     cy = np.int64(np.floor(y / reach))
@@ -147,18 +140,8 @@ def _join_near(
                         b = points[j, 1] - y
                         c = points[j, 2] - z
                         if a * a + b * b + c * c <= reach2:
-                            _unite(parent, i, j)
+                            unite(parent, i, j)
                     j = following[j]
-
-
-@compiled
-def _unite(parent: Any, i: int, j: int) -> None:
-    a = _root(parent, i)
-    b = _root(parent, j)
-    if a < b:
-        parent[b] = a
-    else:
-        parent[a] = b
 
 
 @compiled
@@ -210,13 +193,4 @@ def _join(
                         g = of_face[beyond // 3]
                         if g != f and first[g] < first[g + 1]:
                             _join_near(i, x, y, z, g, points, face, first, reach, cells, heads, following, parent)
-    label = np.empty(total, np.int32)
-    found = 0
-    for i in range(total):
-        r = _root(parent, i)
-        if r == i:
-            label[i] = found
-            found += 1
-        else:
-            label[i] = label[r]
-    return label, found
+    return numbered(parent)

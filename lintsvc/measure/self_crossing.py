@@ -32,7 +32,7 @@ _TASKS = 16384
 _ENOUGH = 100_000
 #: The walk gives up after so much work, and so much for each face, in comparisons of two boxes: a part needs about
 #: 500 a face, a heap of large faces that all cross each other many for every two.
-_MOST_COMPARED = 400_000_000
+_MOST_COMPARED = 120_000_000
 _MOST_A_FACE = 800
 #: Comparing two faces, and opening two branches, is that much dearer than comparing two boxes.
 _FACES_TO_BOXES = 30

@@ -168,6 +168,21 @@ class Shells:
         return placed
 
     @cached_property
+    def inside_out(self) -> Bools:
+        """(count,) True for closed shells that enclose less than nothing."""
+        wrong: Bools = self.closed & self.placed & (self.around + np.sign(self.volume) < 0)
+        return wrong
+
+    @cached_property
+    def to_turn(self) -> Bools:
+        """(count,) True for closed shells that are to be turned over: those inside out, and all that lie within one.
+
+        In a mirrored copy a void faces outward: it stays a void only if it is turned with what is around it.
+        """
+        to_turn: Bools = self.inside_out | (self.closed & self.placed & (self.around < 0))
+        return to_turn
+
+    @cached_property
     def _winding(self) -> Floats:
         return self._around(self.sign, np.ones(self.count), self.closed)
 

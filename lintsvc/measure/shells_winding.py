@@ -22,7 +22,7 @@ _DIRECTIONS = np.array(
     ]
 )
 #: So many branches of the tree are visited for all points together; a ray through a part needs about 100.
-_MOST_VISITED = 50_000_000
+_MOST_VISITED = 20_000_000
 
 
 def winding(mesh: Mesh, points: Floats, own: Ints, label: Ints, weight: Floats) -> Floats:

@@ -132,6 +132,9 @@ def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: 
             length2 += (b[j] - a[j]) ** 2
             along += (b[j] - a[j]) * (at[j] - a[j])
             off2 += (at[j] - a[j]) ** 2
+        # At a corner of the face the crease may be an edge of another face that meets there.
+        if off2 <= 1e-12 * length2 and _at_crease_corner(f, k, faces, normals, mates):
+            return True
         # Squared distance from the edge's line, against its length.
         if off2 * length2 - along * along > 1e-12 * length2 * length2:
             continue
@@ -141,6 +144,25 @@ def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: 
         g = other // 3
         if normals[g].any() and _cosine(normals, f, g) <= _CREASE:
             return True
+    return False
+
+
+@compiled
+def _at_crease_corner(f: int, k: int, faces: Any, normals: Any, mates: Any) -> Any:
+    """Whether two of the faces around corner k of face f meet in a crease."""
+    vertex = faces[f, k]
+    here = f
+    for _ in range(_FAN):
+        other = mates[3 * here + k]
+        if other < 0:
+            return True
+        there = other // 3
+        if normals[here].any() and normals[there].any() and _cosine(normals, here, there) <= _CREASE:
+            return True
+        k = (other % 3 + 1) % 3
+        here = there
+        if here == f or faces[here, k] != vertex:
+            return False
     return False
 
 
@@ -285,8 +307,12 @@ def _corner_normal(f: int, k: int, faces: Any, normals: Any, areas: Any, mates: 
             if x * gx + y * gy + z * gz > _FLAT:
                 if group < 0:
                     own = max(own, areas[g])
-                else:
-                    group = max(group, areas[g])
+                elif areas[g] > group:
+                    # The direction, too: a sliver beside a long strip would tilt it over its whole length.
+                    group = areas[g]
+                    gx = x
+                    gy = y
+                    gz = z
             else:
                 if group >= 0:
                     sx += group * gx

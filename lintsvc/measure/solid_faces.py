@@ -35,6 +35,8 @@ from OCP.TopExp import TopExp, TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 
+_PLACES = ("normal", "axis", "axis_point")
+
 Vector = NDArray[np.float64]
 Kind = Literal["plane", "cylinder", "cone", "other"]
 
@@ -46,9 +48,13 @@ SMOOTH_RAD = math.radians(1.0)
 CHORD_MM = 0.002
 
 
+#: Of a face with very many triangles, this many are looked through for large ones.
+_LOOKED_THROUGH = 400
+
+
 def vector(value: Any) -> Vector:
     """A point, vector or direction of the kernel as (3,)."""
-    return np.array([value.X(), value.Y(), value.Z()])
+    return np.array(value.Coord())
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +79,6 @@ class SolidFace:
     shape: Any
     surface: Any
     kind: Kind
-    area: float
     point: Vector = field(default_factory=lambda: np.zeros(3))
     normal: Vector = field(default_factory=lambda: np.zeros(3))
     axis_point: Vector = field(default_factory=lambda: np.zeros(3))
@@ -81,6 +86,18 @@ class SolidFace:
     radius: float = 0.0
     hollow: bool = False
     half_angle: float = 0.0
+
+    @cached_property
+    def area(self) -> float:
+        """Exact area."""
+        properties = GProp_GProps()
+        BRepGProp.SurfaceProperties_s(self.shape, properties)
+        return float(properties.Mass())
+
+    @property
+    def rough_area(self) -> float:
+        """The area to six digits: faces of one size are of one size in a copy in inches too."""
+        return float(f"{self.area:.6g}")
 
     def at(self, u: float, v: float) -> tuple[Vector, Vector]:
         """Point and outward unit normal at surface parameters."""
@@ -123,12 +140,17 @@ class SolidFaces:
             merge = ShapeUpgrade_UnifySameDomain(solid, True, True, False)
             merge.Build()
             self.shape = merge.Shape()
-        BRepMesh_IncrementalMesh(self.shape, 0.1, False, 0.5, False)
         self._face_map, self._edge_map = ShapeMap(), EdgeMap()
         TopExp.MapShapes_s(self.shape, TopAbs_FACE, self._face_map)
+        every = [TopoDS.Face(self._face_map.FindKey(i + 1)) for i in range(int(self._face_map.Extent()))]
+        # A solid from a file has its triangles; only faces that were merged lack them.
+        if any(BRep_Tool.Triangulation_s(face, TopLoc_Location()) is None for face in every):
+            BRepMesh_IncrementalMesh(self.shape, 0.1, False, 0.5, False)
         TopExp.MapShapesAndAncestors_s(self.shape, TopAbs_EDGE, TopAbs_FACE, self._edge_map)
-        self.faces = [_face(i, TopoDS.Face(self._face_map.FindKey(i + 1))) for i in range(int(self._face_map.Extent()))]
+        self.faces = [_face(i, face) for i, face in enumerate(every)]
         self._points: dict[int, Vector] = {}
+        self._largest: dict[int, Vector] = {}
+        self._loops: dict[int, list[Vector]] = {}
 
     def number_of(self, shape: Any) -> int:
         """Number of a face of the kernel, -1 for one that is not of this solid."""
@@ -144,15 +166,35 @@ class SolidFaces:
     @cached_property
     def edges(self) -> list[SolidEdge]:
         """Edges between two different faces."""
-        found = []
+        own: list[tuple[int, Any, tuple[int, int]]] = []
         for number, owners in self._owners().items():
             edge = TopoDS.Edge(self._edge_map.FindKey(number))
-            if len(owners) != 2 or owners[0] == owners[1] or BRep_Tool.Degenerated_s(edge):
-                continue
-            (middle, first), (_, second) = (_normal_on(edge, self.faces[i]) for i in owners)
-            turn = math.acos(max(-1.0, min(1.0, float(first @ second))))
-            found.append(SolidEdge(number, edge, (owners[0], owners[1]), turn < SMOOTH_RAD, middle, turn))
-        return found
+            if len(owners) == 2 and owners[0] != owners[1] and not BRep_Tool.Degenerated_s(edge):
+                own.append((number, edge, (owners[0], owners[1])))
+        if not own:
+            return []
+        middles = np.array([_middle(edge) for _, edge, _ in own])
+        first, second = (self._normals([(x[1], x[2][i]) for x in own], middles) for i in (0, 1))
+        turns = np.arccos(np.clip((first * second).sum(axis=1), -1.0, 1.0)).tolist()
+        return [
+            SolidEdge(number, edge, faces, turn < SMOOTH_RAD, middle, turn)
+            for (number, edge, faces), middle, turn in zip(own, middles, turns, strict=True)
+        ]
+
+    def _normals(self, edges: list[tuple[Any, int]], middles: Vector) -> Vector:
+        """(n, 3) outward normals of faces in the middles of edges of theirs, each edge with the number of its face."""
+        number = np.array([face for _, face in edges])
+        plain = np.array([face.surface.GetType() in (GeomAbs_Plane, GeomAbs_Cylinder) for face in self.faces])
+        normal, axis, axis_point = (np.array([getattr(face, name) for face in self.faces])[number] for name in _PLACES)
+        out = np.array([-1.0 if face.hollow else 1.0 for face in self.faces])[number]
+        away = middles - axis_point
+        away -= axis * (away * axis).sum(axis=1)[:, None]
+        away *= (out / np.maximum(np.linalg.norm(away, axis=1), 1e-300))[:, None]
+        flat = np.array([face.kind == "plane" for face in self.faces])[number]
+        found = np.where(flat[:, None], normal, away)
+        for i in np.flatnonzero(~plain[number]).tolist():
+            found[i] = _normal_on(edges[i][0], self.faces[edges[i][1]])
+        return np.asarray(found)
 
     def _owners(self) -> dict[int, list[int]]:
         """Faces of each edge; a seam names its face twice."""
@@ -175,16 +217,24 @@ class SolidFaces:
 
     def samples(self, number: int, count: int) -> list[tuple[Vector, Vector]]:
         """Points inside a face with their outward normals, in its largest triangles. At most `count`."""
-        face = self.faces[number].shape
-        mesh = BRep_Tool.Triangulation_s(face, TopLoc_Location())
-        if mesh is None or not mesh.HasUVNodes():
+        middles = self._middles(number)
+        if not len(middles):
             return [(self.faces[number].point, self.faces[number].normal)]
-        at = np.array([[mesh.UVNode(i).X(), mesh.UVNode(i).Y()] for i in range(1, mesh.NbNodes() + 1)])
-        corner = at[np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)]) - 1]
-        side, other = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-        size = np.abs(side[:, 0] * other[:, 1] - side[:, 1] * other[:, 0])
-        middles = corner.mean(axis=1)[np.argsort(-size, kind="stable")[:count]]
-        return [self.faces[number].at(u, v) for u, v in middles.tolist()]
+        return [self.faces[number].at(u, v) for u, v in middles[:count].tolist()]
+
+    def _middles(self, number: int) -> Vector:
+        """(n, 2) surface parameters in the middle of a face's triangles, those of the largest first."""
+        if number not in self._largest:
+            mesh = BRep_Tool.Triangulation_s(self.faces[number].shape, TopLoc_Location())
+            if mesh is None or not mesh.HasUVNodes():
+                return np.zeros((0, 2))
+            step = mesh.NbTriangles() // _LOOKED_THROUGH + 1
+            nodes = [mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1, step)]
+            corner = np.array([[mesh.UVNode(i).Coord() for i in three] for three in nodes])
+            side, other = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+            size = np.abs(side[:, 0] * other[:, 1] - side[:, 1] * other[:, 0])
+            self._largest[number] = corner.mean(axis=1)[np.argsort(-size, kind="stable")]
+        return self._largest[number]
 
     def edge_points(self, edge: Any) -> Vector:
         """(n, 3) points along an edge, in its own direction. The same for both of its faces."""
@@ -194,6 +244,8 @@ class SolidFaces:
             if curve.GetType() == GeomAbs_Line:
                 ends = (curve.FirstParameter(), curve.LastParameter())
                 self._points[number] = np.array([vector(curve.Value(x)) for x in ends])
+            elif curve.GetType() == GeomAbs_Circle:
+                self._points[number] = _round_points(curve)
             else:
                 along = GCPnts_QuasiUniformDeflection(curve, CHORD_MM)
                 self._points[number] = np.array([vector(along.Value(i)) for i in range(1, int(along.NbPoints()) + 1)])
@@ -201,6 +253,11 @@ class SolidFaces:
 
     def loops(self, number: int) -> list[Vector]:
         """Closed boundaries of a face as points (n, 3), the outer one first."""
+        if number not in self._loops:
+            self._loops[number] = list(self._walked(number))
+        return self._loops[number]
+
+    def _walked(self, number: int) -> list[Vector]:
         face = self.faces[number].shape
         outer = BRepTools.OuterWire_s(face)
         found: list[Vector] = []
@@ -235,6 +292,17 @@ class SolidFaces:
         return found
 
 
+def _round_points(curve: Any) -> Vector:
+    """(n, 3) points along an arc, within the chord tolerance."""
+    circle = curve.Circle()
+    place = circle.Position()
+    centre, right, up = (vector(x) for x in (place.Location(), place.XDirection(), place.YDirection()))
+    radius, first, last = float(circle.Radius()), float(curve.FirstParameter()), float(curve.LastParameter())
+    step = 2 * math.acos(max(-1.0, 1 - CHORD_MM / max(radius, CHORD_MM)))
+    turn = np.linspace(first, last, max(2, math.ceil(abs(last - first) / min(step, math.pi / 4))) + 1)
+    return np.asarray(centre + radius * (np.outer(np.cos(turn), right) + np.outer(np.sin(turn), up)))
+
+
 def mesh_points(face: SolidFace) -> Vector:
     """(n, 3) points all over a face: the nodes of its triangles."""
     location = TopLoc_Location()
@@ -245,11 +313,18 @@ def mesh_points(face: SolidFace) -> Vector:
     return np.array([vector(mesh.Node(i).Transformed(move)) for i in range(1, int(mesh.NbNodes()) + 1)])
 
 
-def _normal_on(edge: Any, face: SolidFace) -> tuple[Vector, Vector]:
-    """Point and outward normal of a face in the middle of one of its edges."""
+def _middle(edge: Any) -> tuple[float, float, float]:
+    """The point in the middle of an edge."""
+    curve = BRepAdaptor_Curve(edge)
+    x, y, z = curve.Value((curve.FirstParameter() + curve.LastParameter()) / 2).Coord()
+    return x, y, z
+
+
+def _normal_on(edge: Any, face: SolidFace) -> Vector:
+    """Outward normal of a face in the middle of one of its edges."""
     curve = BRepAdaptor_Curve2d(edge, face.shape)
     at = curve.Value((curve.FirstParameter() + curve.LastParameter()) / 2)
-    return face.at(at.X(), at.Y())
+    return face.at(at.X(), at.Y())[1]
 
 
 def _inside(face: SolidFace) -> tuple[Vector, Vector]:
@@ -263,11 +338,9 @@ def _inside(face: SolidFace) -> tuple[Vector, Vector]:
 
 
 def _face(number: int, shape: Any) -> SolidFace:
-    properties = GProp_GProps()
-    BRepGProp.SurfaceProperties_s(shape, properties)
     # Without its bounds: looking them up is slow on a face with hundreds of holes.
     surface = BRepAdaptor_Surface(shape, False)
-    face = SolidFace(number, shape, surface, "other", float(properties.Mass()))
+    face = SolidFace(number, shape, surface, "other")
     face.point, face.normal = _inside(face)
     kind = surface.GetType()
     if kind == GeomAbs_Plane:

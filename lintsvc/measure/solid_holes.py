@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -23,6 +23,8 @@ from lintsvc.measure.solid_faces import SolidFace, SolidFaces, Vector, mesh_poin
 
 #: Places and radii that agree within this are the same (mm).
 _SAME_MM = 0.005
+#: Whether there is material behind an end is asked so far beyond it (mm).
+_BESIDE_MM = 0.01
 #: Faces must go round by this much together to be a hole (degrees).
 _ROUND_DEG = 359.0
 
@@ -86,16 +88,55 @@ class _Ring:
 
 def holes_of(solid: Any) -> tuple[SolidHole, ...]:
     """Return the round holes of a solid, the widest first."""
+    found = [hole for each in _all_stacks(solid) if (hole := _hole(*each)) is not None]
+    return tuple(sorted(found, key=lambda hole: (-hole.diameter_mm, hole.mouth)))
+
+
+@dataclass(frozen=True, eq=False)
+class StraightHole:
+    """One straight, round stretch of a hole: the ends of its axis, and behind which of them the hole has a bottom.
+
+    `faces`: numbers of the solid's own faces.
+    """
+
+    diameter_mm: float
+    low: Vector
+    high: Vector
+    closed: tuple[bool, bool]
+    faces: tuple[int, ...]
+
+
+def straight_holes(solid: Any) -> list[StraightHole]:
+    """Return every straight stretch of the round holes of a solid; a counterbore is one of its own."""
+    found = []
+    for stack, origin, axis, inside in _all_stacks(solid):
+        tips = (stack[0].radius_low < _SAME_MM, stack[-1].radius_high < _SAME_MM)
+        closed = (
+            tips[0] or _filled(origin, axis, stack[0].low - _BESIDE_MM, inside),
+            tips[1] or _filled(origin, axis, stack[-1].high + _BESIDE_MM, inside),
+        )
+        if closed == (True, True):
+            continue
+        for ring in stack:
+            if not ring.conical:
+                low, high = origin + axis * ring.low, origin + axis * ring.high
+                found.append(StraightHole(2 * ring.radius_low, low, high, closed, ring.faces))
+    return found
+
+
+def _all_stacks(solid: Any) -> Iterator[tuple[list[_Ring], Vector, Vector, Any]]:
+    """Yield the pieces of every hole, with a point of its axis, its direction, and what tells inside from outside."""
     faces = SolidFaces(solid, merged=False)
     inside = BRepClass3d_SolidClassifier(faces.shape)
-    found: list[SolidHole] = []
     for origin, axis, members in _by_axis(faces.faces):
-        rings = _rings(members, origin, axis)
-        for stack in _stacks(rings):
-            hole = _hole(stack, origin, axis, inside)
-            if hole is not None:
-                found.append(hole)
-    return tuple(sorted(found, key=lambda hole: (-hole.diameter_mm, hole.mouth)))
+        for stack in _stacks(_rings(members, origin, axis)):
+            yield stack, origin, axis, inside
+
+
+def _filled(origin: Vector, axis: Vector, z: float, inside: Any) -> bool:
+    at = origin + axis * z
+    inside.Perform(gp_Pnt(*(float(x) for x in at)), 1e-7)
+    return bool(inside.State() == TopAbs_IN)
 
 
 def _by_axis(faces: Iterable[SolidFace]) -> list[tuple[Vector, Vector, list[SolidFace]]]:
@@ -181,12 +222,8 @@ def _stacks(rings: list[_Ring]) -> list[list[_Ring]]:
 
 
 def _hole(stack: list[_Ring], origin: Vector, axis: Vector, inside: Any) -> SolidHole | None:
-    def filled(z: float) -> bool:
-        at = origin + axis * z
-        inside.Perform(gp_Pnt(*(float(x) for x in at)), 1e-7)
-        return bool(inside.State() == TopAbs_IN)
-
-    closed_low, closed_high = filled(stack[0].low - 0.01), filled(stack[-1].high + 0.01)
+    closed_low = _filled(origin, axis, stack[0].low - _BESIDE_MM, inside)
+    closed_high = _filled(origin, axis, stack[-1].high + _BESIDE_MM, inside)
     if closed_low and closed_high:
         # A void inside the solid is no hole.
         return None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -17,19 +16,24 @@ from lintsvc.model.sheet import Arc, Circle, Line, Polyline, Shape
 _ON_MM = 1.5 * CHORD_MM
 #: Steps longer than this share of the radius are no pieces of a flattened arc.
 _LONGEST_STEP = 0.75
+_LEAST_OF_CIRCLE = 9
+#: Distances of points to circles that are looked at in one go.
+_AT_ONCE = 500_000
 
 
-def shapes_of(ring: NDArray[np.float64], circles: Sequence[tuple[float, float, float]]) -> tuple[Shape, ...]:
+def shapes_of(ring: NDArray[np.float64], circles: NDArray[np.float64]) -> tuple[Shape, ...]:
     """Return a closed ring (n, 2; the last point is not the first) as shapes, in its order.
 
-    `circles`: centre x, y and radius of curves that the ring may contain. Straight runs become lines,
+    `circles` (m, 3): centre x, y and radius of curves that the ring may contain. Straight runs become lines,
     runs on a circle arcs, the rest polylines of the given points.
     """
+    if (whole := _whole_circle(ring, circles)) is not None:
+        return (whole,)
     ring = _without_straight_points(ring)
     count = len(ring)
     owner = _owners(ring, circles)
     if owner[0] is not None and all(o == owner[0] for o in owner):
-        x, y, radius = circles[owner[0]]
+        x, y, radius = circles[owner[0]].tolist()
         return (Circle((x, y), radius),)
     start = next((i for i in range(count) if owner[i] != owner[i - 1] or owner[i] is None), 0)
     shapes: list[Shape] = []
@@ -42,11 +46,28 @@ def shapes_of(ring: NDArray[np.float64], circles: Sequence[tuple[float, float, f
         points = [ring[(first + i) % count] for i in range(run + 1)]
         on = owner[first]
         if on is not None and run >= 2:
-            shapes.append(_arc(points, circles[on]))
+            shapes.append(_arc(points, circles[on].tolist()))
         elif run == 1 or on is None:
             shapes.append(Line(_pair(points[0]), _pair(points[1])))
         step += run
     return _joined(shapes)
+
+
+def _whole_circle(ring: NDArray[np.float64], circles: NDArray[np.float64]) -> Circle | None:
+    """The circle that a ring goes round in even steps, as most holes do."""
+    if len(ring) < _LEAST_OF_CIRCLE or not len(circles):
+        return None
+    x, y = ring.mean(axis=0).tolist()
+    away = np.hypot(ring[:, 0] - x, ring[:, 1] - y)
+    radius = float(away[0])
+    fits = (np.abs(circles - (x, y, radius)) < _ON_MM).all(axis=1)
+    if np.abs(away - radius).max() > _ON_MM or not fits.any():
+        return None
+    steps = np.hypot(*(ring - np.concatenate([ring[1:], ring[:1]])).T)
+    if steps.max() > _LONGEST_STEP * radius:
+        return None
+    x, y, radius = circles[np.argmax(fits)].tolist()
+    return Circle((x, y), radius)
 
 
 def _without_straight_points(ring: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -63,26 +84,28 @@ def _without_straight_points(ring: NDArray[np.float64]) -> NDArray[np.float64]:
     return ring[keep] if int(keep.sum()) >= 3 else ring
 
 
-def _owners(ring: NDArray[np.float64], circles: Sequence[tuple[float, float, float]]) -> list[int | None]:
+def _owners(ring: NDArray[np.float64], circles: NDArray[np.float64]) -> list[int | None]:
     """For each step of a ring the circle that it is a piece of, None where there is none."""
-    if not circles:
+    if not len(circles):
         return [None] * len(ring)
-    centre, radius = np.array(circles)[:, :2], np.array(circles)[:, 2]
+    centre, radius = circles[:, :2], circles[:, 2]
     low, high = ring.min(axis=0), ring.max(axis=0)
     # A circle that a ring runs along reaches into the ring's box.
-    near = ((centre + radius[:, None] >= low) & (centre - radius[:, None] <= high)).all(axis=1)
+    near = np.flatnonzero(((centre + radius[:, None] >= low) & (centre - radius[:, None] <= high)).all(axis=1))
     step = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
-    owner: list[int | None] = [None] * len(ring)
-    for i in np.flatnonzero(near).tolist():
-        on = np.abs(np.hypot(*(ring - centre[i]).T) - radius[i]) < _ON_MM
+    owner = np.full(len(ring), -1)
+    rows = max(1, _AT_ONCE // len(ring))
+    for start in range(0, len(near), rows):
+        some = near[start : start + rows, None]
+        away = np.hypot(ring[:, 0] - centre[some, 0], ring[:, 1] - centre[some, 1])
+        on = np.abs(away - radius[some]) < _ON_MM
         # Long steps between two points of a circle are no pieces of it.
-        for at in np.flatnonzero(on & np.roll(on, -1) & (step <= _LONGEST_STEP * radius[i])).tolist():
-            if owner[at] is None:
-                owner[at] = i
-    return owner
+        on &= np.roll(on, -1, axis=1) & (step <= _LONGEST_STEP * radius[some])
+        owner = np.where((owner < 0) & on.any(axis=0), some[on.argmax(axis=0), 0], owner)
+    return [None if i < 0 else i for i in owner.tolist()]
 
 
-def _arc(points: list[NDArray[np.float64]], circle: tuple[float, float, float]) -> Shape:
+def _arc(points: list[NDArray[np.float64]], circle: list[float]) -> Shape:
     x, y, radius = circle
     angles = [math.degrees(math.atan2(p[1] - y, p[0] - x)) for p in points]
     left = math.sin(math.radians(angles[1] - angles[0])) > 0

@@ -12,10 +12,12 @@ from typing import Any
 import numpy as np
 
 from lintsvc.measure.solid_faces import SMOOTH_RAD, SolidFace, SolidFaces, Vector
-from lintsvc.measure.solid_skins import SAME_MM, NotASheet, Skins, grow_skins
+from lintsvc.measure.solid_skins import SAME_MM, NotASheet, Skins, grow_skins, in_mm
 
 #: Volume against skins times thickness: agreement of a sheet.
 _SAME_VOLUME = 2e-3
+#: Points around a whole cone lie nearer than this to each other.
+_GAP_RAD = math.radians(80)
 #: Share of the skin that may be milled to a lesser depth.
 _MILLED = 0.02
 
@@ -54,15 +56,16 @@ def _rest(skins: Skins) -> None:
         if not wall:
             out = _stands_out(skins, number)
             if out > 5 * SAME_MM:
-                raise NotASheet(f"a face of it stands {out:.2g} mm out of the sheet of {t:.3g} mm")
+                raise NotASheet(f"a face of it stands {in_mm(out)} mm out of the sheet of {in_mm(t)} mm")
             if face.kind == "plane" and _floor(skins, face):
                 if _around_a_hole(faces, number):
                     skins.counterbores.append(number)
                 else:
+                    skins.pockets.append(number)
                     milled += face.area
             if touched:
                 skins.edge_work.append(number)
-        if face.kind == "cone" and face.hollow and touched:
+        if face.kind == "cone" and face.hollow and touched and _goes_round(faces, face):
             skins.countersinks.append(number)
     total = sum(faces.faces[i].area for i in skins.upper)
     if milled > _MILLED * total:
@@ -100,6 +103,14 @@ def _floor(skins: Skins, face: SolidFace) -> bool:
     """A face that lies parallel to the sheet, between its skins."""
     above = skins.faces.faces[skins.owner[face.number]]
     return above.kind == "plane" and abs(float(above.normal @ face.normal)) > math.cos(SMOOTH_RAD)
+
+
+def _goes_round(faces: SolidFaces, face: SolidFace) -> bool:
+    """True for a cone all around its axis; broken edges of bends and of rounded corners are pieces of cones too."""
+    points = np.concatenate(faces.loops(face.number)) - face.axis_point
+    right = np.cross(face.axis, np.eye(3)[int(np.abs(face.axis).argmin())])
+    turn = np.sort(np.arctan2(points @ np.cross(face.axis, right), points @ right))
+    return float(np.diff(turn, append=turn[0] + 2 * math.pi).max()) < _GAP_RAD
 
 
 def _around_a_hole(faces: SolidFaces, number: int) -> bool:

@@ -23,10 +23,17 @@ THINNEST_MM, THICKEST_MM = 0.2, 26.0
 _BREADTH = 5.0
 #: Two faces lie a thickness apart when the distance agrees within this (mm).
 SAME_MM = 0.01
+#: The thickness is looked for in the largest planes, at so many points of each.
+_PLANES, _SAMPLES = 24, 5
 
 
 class NotASheet(Exception):
     """Why a solid is not taken as a sheet part, in words for the report."""
+
+
+def in_mm(length: float) -> str:
+    """A length for a reason: four digits at most, and no power of ten."""
+    return f"{float(f'{length:.4g}'):.12g}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,16 +67,17 @@ class Skins:
     sharp: list[SharpBend] = field(default_factory=list)
     #: Small faces that stand out beside a skin: they belong to the outline of the flat.
     edge_work: list[int] = field(default_factory=list)
-    #: Cones of countersinks, and floors of counterbores.
+    #: Cones of countersinks, floors of counterbores, and floors of other pockets: engraving, say.
     countersinks: list[int] = field(default_factory=list)
     counterbores: list[int] = field(default_factory=list)
+    pockets: list[int] = field(default_factory=list)
 
 
 def grow_skins(solid: Any) -> Skins:
     """Return the skins of a solid, the faces beside them not yet looked at. Raises NotASheet with the reason."""
     faces = SolidFaces(solid)
     rays = _Rays(faces)
-    planes = sorted((f for f in faces.faces if f.kind == "plane"), key=lambda f: -f.area)
+    planes = sorted((f for f in faces.faces if f.kind == "plane"), key=lambda f: -f.rough_area)
     if not planes:
         raise NotASheet("it has no flat face")
     thickness, start = _thickness(faces, planes, rays)
@@ -107,8 +115,14 @@ def _thickness(faces: SolidFaces, planes: list[SolidFace], rays: _Rays) -> tuple
     """The distance through the solid that the most plane area has, and the largest plane that has it."""
     votes: dict[float, float] = defaultdict(float)
     seen: dict[float, tuple[float, SolidFace]] = {}
-    for face in planes[:24]:
-        for point, normal in faces.samples(face.number, 5):
+    left = sum(face.area for face in planes[:_PLANES]) * _SAMPLES
+    for face in planes[:_PLANES]:
+        first, second = (*sorted(votes.values(), reverse=True), 0.0, 0.0)[:2]
+        if first > second + left:
+            # No other can be ahead any more.
+            break
+        left -= face.area * _SAMPLES
+        for point, normal in faces.samples(face.number, _SAMPLES):
             hit = rays.through(point, normal)
             if hit is None or hit[1] < 0:
                 continue
@@ -122,9 +136,12 @@ def _thickness(faces: SolidFaces, planes: list[SolidFace], rays: _Rays) -> tuple
         raise NotASheet("no two of its flat faces lie opposite each other")
     thickness, start = seen[max(votes, key=lambda k: (votes[k], -k))]
     if not THINNEST_MM <= thickness <= THICKEST_MM:
-        raise NotASheet(f"its walls are {thickness:.3g} mm thick, outside of {THINNEST_MM:g} to {THICKEST_MM:g} mm")
+        raise NotASheet(
+            f"its flat faces lie mostly {in_mm(thickness)} mm apart, and a sheet is {THINNEST_MM:g} to "
+            f"{THICKEST_MM:g} mm thick"
+        )
     if start.area < (_BREADTH * thickness) ** 2:
-        raise NotASheet(f"its largest flat face is small against the {thickness:.3g} mm through it: it is a block")
+        raise NotASheet(f"its largest flat face is small against the {in_mm(thickness)} mm through it: it is a block")
     return thickness, start
 
 

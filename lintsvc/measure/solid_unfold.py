@@ -20,11 +20,15 @@ from shapely.geometry.base import BaseGeometry
 
 from lintsvc.measure.solid_faces import SolidFace, Vector
 from lintsvc.measure.solid_skins import NotASheet, SharpBend, Skins
+from lintsvc.model.sheet import PanelPlace
 
 #: Two ways round to one panel may differ by so much (mm) before the skin counts as closed in itself.
 _CLOSED_MM = 0.05
 #: Coordinates of the flat are rounded to this when pieces are joined (mm).
 _GRID_MM = 1e-6
+
+#: Pieces whose corners agree within this are the same (mm).
+_SAME_MM = 1e-5
 
 #: K-factor for an inside radius and a thickness (mm).
 KFactor = Callable[[float, float], float]
@@ -73,6 +77,9 @@ class Unfolded:
     bends: list[UnfoldedBend]
     #: Centre and radius of every circular edge that lies on a panel.
     circles: list[tuple[float, float, float]] = field(default_factory=list)
+    #: Where the centre of each of those is on the solid.
+    centres: list[Vector] = field(default_factory=list)
+    panels: list[PanelPlace] = field(default_factory=list)
 
 
 def unfold(skins: Skins, k_factor: KFactor) -> Unfolded:
@@ -81,14 +88,11 @@ def unfold(skins: Skins, k_factor: KFactor) -> Unfolded:
     pieces = [layout.piece(number, home) for number, home in layout.laid_out()]
     valid = [p for p in pieces if p is not None and p.area > 1e-9]
     valid += [Polygon(strip.corners) for strip in layout.strips]
-    outline = shapely.union_all(valid, grid_size=_GRID_MM)
+    outline = _union(valid)
     if outline.geom_type != "Polygon":
         raise NotASheet("its faces do not make one connected flat")
     covered = sum(p.area for number, p in zip(layout.numbers, pieces, strict=True) if p and number in skins.partner)
-    upper = shapely.union_all(
-        [p for number, p in zip(layout.numbers, pieces, strict=True) if p and number in skins.partner],
-        grid_size=_GRID_MM,
-    )
+    upper = _union([p for number, p in zip(layout.numbers, pieces, strict=True) if p and number in skins.partner])
     if covered - upper.area > 1e-3 * upper.area:
         twice = covered - upper.area
         raise NotASheet(f"its flat would overlap itself by {twice:.3g} mm²: it cannot be cut from one sheet")
@@ -98,8 +102,32 @@ def unfold(skins: Skins, k_factor: KFactor) -> Unfolded:
         UnfoldedBend((a[0] - low_x, a[1] - low_y), (b[0] - low_x, b[1] - low_y), zone)
         for a, b, zone in layout.bend_lines()
     ]
-    circles = [(x - low_x, y - low_y, r) for x, y, r in layout.circles()]
-    return Unfolded(shapely.set_precision(moved, 0.0), bends, circles)
+    round_edges = layout.circles()
+    # Without the last digits, in which a radius that was converted from inches is no round number.
+    circles = [(round(x - low_x, 9), round(y - low_y, 9), round(r, 9)) for x, y, r, _ in round_edges]
+    return Unfolded(
+        shapely.set_precision(moved, 0.0),
+        bends,
+        circles,
+        [x[3] for x in round_edges],
+        layout.panels(np.array([low_x, low_y])),
+    )
+
+
+def _union(pieces: list[BaseGeometry]) -> BaseGeometry:
+    """Put pieces of the flat together; a copy of another, as the lower skin of a plate is, costs nothing."""
+    kept: list[BaseGeometry] = []
+    for piece in pieces:
+        plain = shapely.normalize(piece)
+        if not any(shapely.equals_exact(plain, other, tolerance=_SAME_MM) for other in kept):
+            kept.append(plain)
+    if len(kept) == 1:
+        return kept[0]
+    found = shapely.union_all(kept, grid_size=_GRID_MM)
+    # Where a seam rounds to two sides, the copies may close it; else a coarser grid does.
+    if found.geom_type != "Polygon":
+        found = shapely.union_all(pieces, grid_size=_GRID_MM)
+    return found if found.geom_type == "Polygon" else shapely.union_all(pieces, grid_size=10 * _GRID_MM)
 
 
 class _Layout:
@@ -112,6 +140,7 @@ class _Layout:
         self.zones = {i: self._zone(self.faces.faces[i], k_factor) for i in skins.upper}
         self.maps = {i: self._map(self.faces.faces[i]) for i in skins.upper}
         self.numbers: list[int] = []
+        self._pieces: dict[tuple[int, int], BaseGeometry | None] = {}
         self.turns: dict[int, Turn] = {}
         self.strips: list[_Strip] = []
         self._k_factor = k_factor
@@ -131,7 +160,7 @@ class _Layout:
 
     def _base(self) -> SolidFace:
         panels = [self.faces.faces[i] for i in self.skins.upper if self.faces.faces[i].kind == "plane"]
-        return max(panels, key=lambda face: (round(face.area, 6), -face.number))
+        return max(panels, key=lambda face: (face.rough_area, -face.number))
 
     def _zone(self, face: SolidFace, k_factor: KFactor) -> Zone:
         if face.kind == "plane":
@@ -258,7 +287,12 @@ class _Layout:
         return found
 
     def piece(self, number: int, home: int) -> BaseGeometry | None:
-        """A face as a polygon in the flat."""
+        """A face as a polygon in the flat; all must be placed."""
+        if (number, home) not in self._pieces:
+            self._pieces[number, home] = self._piece(number, home)
+        return self._pieces[number, home]
+
+    def _piece(self, number: int, home: int) -> BaseGeometry | None:
         loops = [self._flat(home, loop) for loop in self.faces.loops(number)]
         loops = [loop for loop in loops if len(loop) >= 3]
         if not loops:
@@ -292,8 +326,19 @@ class _Layout:
                 lines.append((ends[0], ends[1], zone))
         return lines
 
-    def circles(self) -> list[tuple[float, float, float]]:
-        """Circular edges of panels: centre in the flat, radius."""
+    def panels(self, low: Vector) -> list[PanelPlace]:
+        """Where the panels are on the solid; `low`: what becomes the flat's corner."""
+        side = -1.0 if self.flip else 1.0
+        found = []
+        for number, laid in self.turns.items():
+            face = self.faces.faces[number]
+            outline = self.piece(number, number) if face.kind == "plane" else None
+            if outline is not None and outline.geom_type == "Polygon":
+                found.append(_place(self.skins, face, side, laid, low, outline))
+        return found
+
+    def circles(self) -> list[tuple[float, float, float, Vector]]:
+        """Circular edges of panels: centre in the flat, radius, centre on the solid."""
         found = []
         for number, home in self.laid_out():
             panel = self.faces.faces[home]
@@ -302,8 +347,21 @@ class _Layout:
             for circle in self.faces.circles(number):
                 if abs(abs(float(circle.axis @ panel.normal)) - 1) < 1e-6:
                     x, y = self._flat(home, circle.centre[None])[0].tolist()
-                    found.append((x, y, circle.radius))
+                    found.append((x, y, circle.radius, circle.centre))
         return found
+
+
+def _place(skins: Skins, face: SolidFace, side: float, laid: Turn, low: Vector, outline: BaseGeometry) -> PanelPlace:
+    along = _direction(skins, face)
+    across = np.cross(face.normal * side, along)
+    turn, move = laid
+    # The flat's own directions on the solid, and the place of its corner.
+    right, up = along * turn[0, 0] + across * turn[0, 1], along * turn[1, 0] + across * turn[1, 1]
+    corner = face.point + right * (low[0] - move[0]) + up * (low[1] - move[1])
+    ring = np.asarray(outline.exterior.coords)[:-1, :2] - low  # type: ignore[attr-defined]
+    rows = [(float(a), float(b), float(c)) for a, b, c in np.stack([right, up, corner], axis=1)]
+    x, y, z = (-face.normal).tolist()
+    return PanelPlace(tuple((float(a), float(b)) for a, b in ring), (rows[0], rows[1], rows[2]), (x, y, z))
 
 
 def _direction(skins: Skins, face: SolidFace) -> Vector:

@@ -121,8 +121,16 @@ class Soundness:
     def inside_out(self) -> Defects:
         """One for each closed shell that encloses less than nothing. Value: its volume, mm3, positive."""
         shells = self.shells
-        wrong = shells.closed & shells.placed & (shells.around + np.sign(shells.volume) < 0)
-        return self._of_shells(np.flatnonzero(wrong), -shells.volume)
+        return self._of_shells(np.flatnonzero(shells.inside_out), -shells.volume)
+
+    @cached_property
+    def turned(self) -> NDArray[np.bool_]:
+        """(m,) True for faces that look the wrong way: against their surface, or with a shell to be turned over."""
+        shells = self.shells
+        turned: NDArray[np.bool_] = shells.against
+        if shells.to_turn.any():
+            turned = turned ^ np.append(shells.to_turn, False)[shells.label]
+        return turned
 
     @cached_property
     def flat(self) -> NDArray[np.bool_]:

@@ -17,6 +17,7 @@ from lintsvc.measure.flat_weld import Floats
 from lintsvc.measure.flat_where import where
 from lintsvc.model.choices import Choices
 from lintsvc.model.finding import Where
+from lintsvc.model.line_choice import first_fit
 from lintsvc.model.sheet import Entity, Point2
 
 if TYPE_CHECKING:
@@ -72,15 +73,21 @@ class ScrewHoles:
 
     @cached_property
     def tapped(self) -> tuple[ScrewHole[Thread], ...]:
-        """Holes to be tapped: chosen ones first, then those on a layer that says so."""
+        """Holes to be tapped: chosen ones first, then those on a layer that says so, by the user's word or its name."""
         chosen = [(x.thread, x.centre_mm) for x in self.choices.threads]
-        return self._screw_holes(chosen, _SAYS_TAP, thread)
+        return self._screw_holes(
+            chosen, lambda x: self._thread_by_word(x) or _said_by_layer(x.layer, _SAYS_TAP), thread
+        )
+
+    def _thread_by_word(self, entity: Entity) -> str | None:
+        word = first_fit(self.choices.lines, entity.layer, entity.line_type, entity.rgb, entity.colour)
+        return word.thread if word else None
 
     @cached_property
     def countersunk(self) -> tuple[ScrewHole[Countersink], ...]:
         """Holes to be countersunk: chosen ones first, then those on a layer that says so."""
         chosen = [(x.screw, x.centre_mm) for x in self.choices.countersinks]
-        return self._screw_holes(chosen, _SAYS_SINK, countersink)
+        return self._screw_holes(chosen, lambda x: _said_by_layer(x.layer, _SAYS_SINK), countersink)
 
     @cached_property
     def contours_with_screws(self) -> frozenset[int]:
@@ -89,13 +96,13 @@ class ScrewHoles:
         return frozenset(x.contour for x in every if x is not None)
 
     def _screw_holes(
-        self, chosen: Iterable[tuple[str, Point2]], says: re.Pattern[str], look_up: Callable[[str], Row]
+        self, chosen: Iterable[tuple[str, Point2]], says: Callable[[Entity], str | None], look_up: Callable[[str], Row]
     ) -> tuple[ScrewHole[Row], ...]:
         found = [_look_up(said, centre, self._hole_at(centre), look_up) for said, centre in chosen]
         taken = {x.hole.contour for x in found if x.hole}
         entities = self.entities
         for hole in self.sheet.holes:
-            said = _said_by_layer(entities[hole.entities[0]].layer, says) if hole.entities else None
+            said = says(entities[hole.entities[0]]) if hole.entities else None
             if said is not None and hole.contour not in taken:
                 found.append(_look_up(said, hole.centre_mm, hole, look_up))
         return tuple(found)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lintsvc.measure.compiled import compiled
+from lintsvc.measure.joining import numbered, unite
 
 Ints = NDArray[np.int32]
 
@@ -42,28 +43,7 @@ def over_corners(corners: NDArray[Any]) -> Ints:
 
 @compiled
 def _components(count: int, first: Any, second: Any) -> Any:
-    """Union by lowest number, paths halved on the way."""
     parent = np.arange(count).astype(np.int32)
     for i in range(first.shape[0]):
-        a = first[i]
-        b = second[i]
-        while parent[a] != a:
-            parent[a] = parent[parent[a]]
-            a = parent[a]
-        while parent[b] != b:
-            parent[b] = parent[parent[b]]
-            b = parent[b]
-        if a < b:
-            parent[b] = a
-        else:
-            parent[a] = b
-    label = np.empty(count, np.int32)
-    found = 0
-    for i in range(count):
-        if parent[i] == i:
-            label[i] = found
-            found += 1
-        else:
-            # A parent has a lower number, so it is labelled already.
-            label[i] = label[parent[i]]
-    return label
+        unite(parent, first[i], second[i])
+    return numbered(parent)[0]

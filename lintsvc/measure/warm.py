@@ -6,6 +6,7 @@ import numpy as np
 
 from lintsvc.measure.bodies import BodyMeasurements
 from lintsvc.measure.edges import mates, shells
+from lintsvc.measure.width_map import map_widths
 from lintsvc.model.body import Body
 
 
@@ -32,6 +33,7 @@ def warm(part: tuple[np.ndarray, np.ndarray] | None = None) -> None:
         measured.details(1.0)
         measured.panels(3.0)
         measured.thick_places(2.0)
+        map_widths(measured.mesh, measured.solids, np.arange(len(measured.mesh)), 4.0)
         measured.hollows(3.5, 1.0)
         assert measured.bores and measured.voids, "the part lost what it is to exercise"
         measured.sides_of_box((1.0, 1.0, 1.0))

@@ -5,10 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from lintsvc.model.line_choice import LineChoice
 from lintsvc.model.sheet import Bend
 
 Process = Literal["powder-bed", "sheet"]
 PROCESSES: tuple[Process, ...] = ("powder-bed", "sheet")
+
+
+Cut = Literal["laser", "water-jet", "router", "knife"]
+#: How a sheet part is cut out of its sheet.
+CUTS: tuple[Cut, ...] = ("laser", "water-jet", "router", "knife")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +41,16 @@ class Choices:
     process: Process | None = None
     material: str | None = None
     thickness_mm: float | None = None
+    #: The sheet's gauge, where that was said: `handbook.gauges.with_gauge` says how thick it is in the material.
+    gauge: int | None = None
     #: Overrides what the file says or leaves open.
     units: str | None = None
     finish: str | None = None
+    #: How a sheet part is cut; nothing said is taken as laser.
+    cut: Cut | None = None
     quantity: int = 1
+    #: What lines are for, by the user's word; it goes before everything that the file says.
+    lines: tuple[LineChoice, ...] = ()
     #: Bend data by the user's word; matched to bend lines by place.
     bends: tuple[Bend, ...] = ()
     threads: tuple[ThreadChoice, ...] = ()

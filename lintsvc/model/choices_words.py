@@ -13,11 +13,22 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any, cast
 
-from lintsvc.model.choices import PROCESSES, Choices, CountersinkChoice, Process, ThreadChoice
+from lintsvc.model.choices import CUTS, PROCESSES, Choices, CountersinkChoice, Process, ThreadChoice
+from lintsvc.model.line_choice import LineChoice
 from lintsvc.model.sheet import Bend
 from lintsvc.model.units import MM_PER_UNIT
 
 _LENGTH = re.compile(r"^\s*([0-9]*\.?[0-9]+(?:e[+-]?[0-9]+)?)\s*(mm|cm|m|in|inch|mil|ft|\"|″)?\s*$", re.IGNORECASE)
+_GAUGE = re.compile(r"\s*([0-9]{1,2})\s*-?\s*(?:ga|gauge|gage)\.?\s*", re.IGNORECASE)
+#: Under this key a queued check keeps, beside the choices, what it changes of the rules.
+CHANGES = "changes"
+#: Choices that are lists, and of what.
+_LISTS: dict[str, type[Any]] = {
+    "lines": LineChoice,
+    "bends": Bend,
+    "threads": ThreadChoice,
+    "countersinks": CountersinkChoice,
+}
 _OTHER_NAMES = {'"': "in", "″": "in", "inch": "in"}
 #: Largest length that can be meant: nothing made in these processes is longer.
 _LONGEST_MM = 100_000.0
@@ -47,6 +58,16 @@ def read_length_mm(text: str, name: str = "length") -> float:
     return value
 
 
+def read_gauge(text: str) -> int | None:
+    """Return the number of a sheet gauge, None for a text that is none.
+
+    >>> read_gauge("16ga"), read_gauge("16 gauge"), read_gauge("16mm")
+    (16, 16, None)
+    """
+    found = _GAUGE.fullmatch(text)
+    return None if found is None else int(found[1])
+
+
 def choices_from_words(words: Mapping[str, str]) -> Choices:
     """Return the choices that the words say. Empty words count as not said. Raises BadChoice."""
     given: dict[str, Any] = {}
@@ -55,7 +76,11 @@ def choices_from_words(words: Mapping[str, str]) -> Choices:
             raise BadChoice(name, f"there is no choice {name!r}; there are {', '.join(_READERS)}")
         if word.strip():
             key, read = _READERS[name]
-            given[key] = read(word.strip(), name)
+            gauge = read_gauge(word) if key == "thickness_mm" else None
+            if gauge is not None:
+                given["gauge"] = gauge
+            else:
+                given[key] = read(word.strip(), name)
     return Choices(**given)
 
 
@@ -67,9 +92,9 @@ def choices_to_dict(choices: Choices) -> dict[str, Any]:
 
 
 def choices_from_dict(data: Mapping[str, Any]) -> Choices:
-    """Return what `choices_to_dict` wrote."""
-    given = dict(data)
-    for key, kind in (("bends", Bend), ("threads", ThreadChoice), ("countersinks", CountersinkChoice)):
+    """Return what `choices_to_dict` wrote; what a queued check keeps beside it (CHANGES) is passed over."""
+    given = {key: value for key, value in data.items() if key != CHANGES}
+    for key, kind in _LISTS.items():
         if key in given:
             given[key] = tuple(_item(kind, x, key) for x in given[key])
     if given.get("finished_size_mm") is not None:
@@ -94,6 +119,17 @@ def _plain(word: str, name: str) -> str:
     if len(word) > 100 or not word.isprintable():
         raise BadChoice(name, f"{name} must be a short plain word")
     return word
+
+
+def _thickness(word: str, name: str) -> float:
+    try:
+        return read_length_mm(word, name)
+    except BadChoice as error:
+        if "is no length" not in str(error):
+            raise
+        raise BadChoice(
+            name, f"{word!r} is no thickness; write it like 2mm or 0.08in, or a sheet gauge like 16ga"
+        ) from None
 
 
 def _quantity(word: str, name: str) -> int:
@@ -126,12 +162,16 @@ def _size(word: str, name: str) -> tuple[float, float, float]:
 
 def _items(kind: type[Any]) -> Callable[[str, str], tuple[Any, ...]]:
     def read(word: str, name: str) -> tuple[Any, ...]:
-        try:
-            items = json.loads(word, parse_constant=_refuse)
-        except (ValueError, RecursionError):
-            items = None
+        items: Any = None
+        if word[:1] not in "[{":
+            items = [x for x in word.split(";") if x.strip()]
+        else:
+            try:
+                items = json.loads(word, parse_constant=_refuse)
+            except (ValueError, RecursionError):
+                items = None
         if not isinstance(items, list) or len(items) > 500:
-            raise BadChoice(name, f"{name} must be a JSON list of at most 500 entries")
+            raise BadChoice(name, f"{name} must be a list of at most 500 entries: JSON, or texts with ; between them")
         return tuple(_item(kind, x, name) for x in items)
 
     return read
@@ -142,7 +182,16 @@ def _refuse(word: str) -> float:
 
 
 def _item(kind: type[Any], item: Any, name: str) -> Any:
-    """Return one bend, thread or countersink from JSON. Raises BadChoice for what does not fit its fields."""
+    """Return one entry of a list, from a text or from JSON. Raises BadChoice for what does not fit its fields."""
+    if isinstance(item, str):
+        from lintsvc.model.choices_lists import list_item
+
+        try:
+            return list_item(kind, item, lambda text: read_length_mm(text, name))
+        except BadChoice:
+            raise
+        except ValueError as error:
+            raise BadChoice(name, str(error)) from None
     from pydantic import TypeAdapter, ValidationError
 
     try:
@@ -158,16 +207,15 @@ def _item(kind: type[Any], item: Any, name: str) -> Any:
 _READERS: dict[str, tuple[str, Callable[[str, str], Any]]] = {
     "process": ("process", _process),
     "material": ("material", _plain),
-    "thickness": ("thickness_mm", read_length_mm),
+    "thickness": ("thickness_mm", _thickness),
     "units": ("units", _one_of(tuple(MM_PER_UNIT))),
     "finish": ("finish", _plain),
+    "cut": ("cut", _one_of(CUTS)),
     "quantity": ("quantity", _quantity),
     "k_factor": ("k_factor", _k_factor),
     "bend_radius": ("bend_radius_mm", read_length_mm),
     "finished_size": ("finished_size_mm", _size),
-    "bends": ("bends", _items(Bend)),
-    "threads": ("threads", _items(ThreadChoice)),
-    "countersinks": ("countersinks", _items(CountersinkChoice)),
+    **{name: (name, _items(kind)) for name, kind in _LISTS.items()},
 }
 
 #: Names of all choices, as fields of an upload.
@@ -179,6 +227,10 @@ def choices_to_words(choices: Choices) -> dict[str, str]:
     data = choices_to_dict(choices)
     words: dict[str, str] = {}
     for name, (key, _) in _READERS.items():
+        if key == "thickness_mm" and "gauge" in data:
+            # How thick it is follows from the gauge and the material.
+            words[name] = f"{data['gauge']}ga"
+            continue
         if key not in data:
             continue
         value = data[key]

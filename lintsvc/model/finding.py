@@ -71,6 +71,9 @@ class Finding:
     sure: float = 1.0
     #: Set aside by the user: the reason. Empty: not set aside.
     set_aside: str = ""
+    #: For a finding of an order: ids of the parts and things it is about. `where` is in the frame of the first,
+    #: in that of the assembly where none is named.
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,8 @@ class Material:
     laser_why: str = ""
     laser_source: Source | None = None
     bendable: bool = False
+    #: Whose gauges its sheet is sold by: stainless, steel, galvanised, aluminium. Empty where it is not sold by gauge.
+    gauges: str = ""
 
     @property
     def all_stock_mm(self) -> tuple[float, ...]:

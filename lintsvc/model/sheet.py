@@ -90,6 +90,19 @@ class Bend:
     why: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class PanelPlace:
+    """A panel of a sheet that was unfolded from a solid: its outline in the flat, and where it is on the solid.
+
+    A point (x, y) of the flat lies on the solid's upper skin at `rows` · (x, y, 1). `inward`: unit vector from there
+    into the sheet.
+    """
+
+    outline: tuple[Point2, ...]
+    rows: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+    inward: tuple[float, float, float]
+
+
 @dataclass(frozen=True)
 class Sheet:
     """Everything drawn in a flat file, nested blocks resolved, in mm."""
@@ -101,3 +114,5 @@ class Sheet:
     thickness_mm: float | None = None
     #: Bends known from the file itself (a STEP solid). Bend *lines* of a flat are entities with role `bend`.
     bends: tuple[Bend, ...] = ()
+    #: Where the flat's panels are on the solid that it was unfolded from; empty for a plain flat.
+    panels: tuple[PanelPlace, ...] = ()

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+#: Why feet give no balance.
+ON_A_LINE = "the rests lie on one line or point, so nothing keeps it from tipping"
 #: Standard acceleration of free fall, m/s2 (exact by convention, 3rd CGPM, 1901).
 G = 9.80665
 
@@ -65,7 +67,7 @@ def balance(lumps: Sequence[Lump], feet_mm: Floats) -> Balance:
     try:
         hull = ConvexHull(feet[:, :2])
     except (QhullError, ValueError):
-        raise ValueError("the rests lie on one line or point, so nothing keeps it from tipping") from None
+        raise ValueError(ON_A_LINE) from None
     corners = feet[hull.vertices][:, :2]
     # Each row of `equations` is an outward normal and an offset: below zero is inside.
     distance = -(hull.equations[:, :2] @ np.asarray(centre[:2]) + hull.equations[:, 2])

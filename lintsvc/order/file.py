@@ -11,15 +11,34 @@ import re
 from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 
-from lintsvc.model.choices_words import BadChoice, read_length_mm
+from lintsvc.model.choices import Cut
+from lintsvc.model.choices_words import BadChoice, read_gauge, read_length_mm
+from lintsvc.model.line_choice import line_choice
 
 _FORCE_N = {"n": 1.0, "kn": 1000.0, "lbf": 4.4482216152605, "kgf": 9.80665}
 _MASS_G = {"g": 1.0, "kg": 1000.0, "lb": 453.59237, "oz": 28.349523125}
 
 
+def _no_bool(value: Any) -> Any:
+    """Refuse true and false where a number is wanted: they would count as 1 and 0."""
+    if isinstance(value, bool):
+        raise ValueError(f"{str(value).lower()} is no number")
+    return value
+
+
 def _length(value: Any) -> Any:
+    _no_bool(value)
     if isinstance(value, str):
         try:
             return read_length_mm(value)
@@ -28,8 +47,19 @@ def _length(value: Any) -> Any:
     return value
 
 
+def _thickness(value: Any) -> Any:
+    """A length in mm, or the text of a gauge."""
+    if isinstance(value, str) and read_gauge(value) is not None:
+        return value
+    length = _length(value)
+    if not isinstance(length, (int, float)) or not 0 < length <= 1e5:
+        raise ValueError(f"{value!r} is no thickness; write it like 2mm or 0.08in, or a sheet gauge like 16ga")
+    return float(length)
+
+
 def _coordinate(value: Any) -> Any:
     """A length that may be negative or zero."""
+    _no_bool(value)
     if isinstance(value, str):
         text = value.strip()
         if text.startswith("-"):
@@ -40,6 +70,7 @@ def _coordinate(value: Any) -> Any:
 
 def _with_unit(units: dict[str, float], what: str, example: str) -> Any:
     def read(value: Any) -> Any:
+        _no_bool(value)
         if not isinstance(value, str):
             return value
         found = re.fullmatch(r"\s*([0-9]*\.?[0-9]+)\s*([a-z]+)\s*", value, re.IGNORECASE)
@@ -50,6 +81,23 @@ def _with_unit(units: dict[str, float], what: str, example: str) -> Any:
     return read
 
 
+def _days(value: Any) -> Any:
+    """A day, or a text `2026-12-24 to 2027-01-06`, as the first and the last day."""
+    if isinstance(value, date):
+        return value, value
+    if not isinstance(value, str):
+        return value
+    try:
+        first, last = (
+            date.fromisoformat(x.strip()) for x in (value.split(" to ") if " to " in value else (value,) * 2)
+        )
+    except ValueError:
+        raise ValueError(f"{value!r} is no day; write 2026-12-24, or '2026-12-24 to 2027-01-06' for several") from None
+    if last < first or (last - first).days > 366:
+        raise ValueError(f"{value!r} ends before it begins, or is longer than a year")
+    return first, last
+
+
 def _schema_of(pattern: str, unit: str) -> WithJsonSchema:
     return WithJsonSchema(
         {"anyOf": [{"type": "number", "description": f"in {unit}"}, {"type": "string", "pattern": pattern}]}
@@ -58,6 +106,12 @@ def _schema_of(pattern: str, unit: str) -> WithJsonSchema:
 
 _LENGTH_PATTERN = r"^\s*-?[0-9]*\.?[0-9]+\s*(mm|cm|m|in|inch|mil|ft)?\s*$"
 Length = Annotated[float, BeforeValidator(_length), Field(gt=0, le=1e5), _schema_of(_LENGTH_PATTERN, "mm")]
+#: A length in mm, or the text of a sheet gauge.
+Thickness = Annotated[
+    float | str,
+    BeforeValidator(_thickness),
+    _schema_of(_LENGTH_PATTERN.replace("ft)", "ft|ga|gauge|gage)"), "mm"),
+]
 Play = Annotated[float, BeforeValidator(_coordinate), Field(ge=0, le=1e3), _schema_of(_LENGTH_PATTERN, "mm")]
 Coordinate = Annotated[float, BeforeValidator(_coordinate), Field(ge=-1e5, le=1e5), _schema_of(_LENGTH_PATTERN, "mm")]
 Force = Annotated[
@@ -72,15 +126,37 @@ Mass = Annotated[
     Field(ge=0, le=1e8),
     _schema_of(r"^\s*[0-9]*\.?[0-9]+\s*(g|kg|lb|oz)\s*$", "g"),
 ]
+#: A whole number of things.
+Count = Annotated[int, BeforeValidator(_no_bool), Field(ge=0, le=1_000_000)]
+Several = Annotated[int, BeforeValidator(_no_bool), Field(ge=1, le=1_000_000)]
+Component = Annotated[float, Field(ge=-1e9, le=1e9)]
+Degrees = Annotated[float, Field(ge=-3600, le=3600)]
+Share = Annotated[float, Field(ge=0, lt=1)]
+Money = Annotated[float, Field(ge=0, le=1e9)]
 Point2 = tuple[Coordinate, Coordinate]
 Point3 = tuple[Coordinate, Coordinate, Coordinate]
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
+#: Days in a row, the first and the last.
+Days = Annotated[
+    tuple[date, date],
+    BeforeValidator(_days),
+    WithJsonSchema({"type": "string", "description": "a day, or the first and the last: 2026-12-24 to 2027-01-06"}),
+]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
 class _Table(BaseModel):
     """A table of the file. A key nobody knows is an error: most are slips of the pen."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def _line(value: str) -> str:
+    line_choice(value, read_length_mm)
+    return value
+
+
+LineText = Annotated[str, AfterValidator(_line)]
 
 
 class BendEntry(_Table):
@@ -114,16 +190,24 @@ class PartEntry(_Table):
     file: str
     process: Literal["powder-bed", "sheet"] | None = None
     material: str | None = None
-    thickness: Length | None = None
+    thickness: Thickness | None = None
     units: str | None = None
     finish: Literal["none", "anodise", "hard-anodise", "powder-coat", "paint", "zinc", "dye"] = "none"
     #: What the shop says its finish adds to each face; else the handbook's.
     finish_per_face: Play | None = None
-    quantity: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    spares: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
+    #: What the shop holds the places of holes and the sizes of pockets to, ±; else the usual of the process.
+    tolerance: Play | None = None
+    #: What the shop holds the angle of a bend to, ±.
+    bend_tolerance_deg: Annotated[float, Field(ge=0, le=10)] | None = None
+    #: How a sheet part is cut; nothing said is taken as laser.
+    cut: Cut | None = None
+    quantity: Several = 1
+    spares: Count | None = None
     k_factor: Annotated[float, Field(gt=0, lt=1)] | None = None
     bend_radius: Length | None = None
     finished_size: tuple[Length, Length, Length] | None = None
+    #: What lines are for: "layer:FOLD=bend up".
+    lines: list[LineText] = []
     bends: list[BendEntry] = []
     threads: list[ThreadEntry] = []
     countersinks: list[CountersinkEntry] = []
@@ -131,6 +215,10 @@ class PartEntry(_Table):
     checked_sha256: str | None = None
     #: Ordered from which supplier (an id of [[supplier]]).
     supplier: Name | None = None
+    #: Suppliers that it goes to afterwards, in this order: an anodiser, a painter.
+    then: list[Name] = []
+    #: The share of these parts that is expected to arrive unusable, as the user or the shop has it.
+    bad_share: Share | None = None
 
 
 class BoughtHole(_Table):
@@ -138,6 +226,8 @@ class BoughtHole(_Table):
 
     at: Point3
     diameter: Length
+    #: How deep it is from the face that `at` lies on, for a hole that does not go through.
+    depth: Length | None = None
 
 
 class BoughtEntry(_Table):
@@ -151,10 +241,12 @@ class BoughtEntry(_Table):
     diameter: Length | None = None
     height: Length | None = None
     file: str | None = None
+    #: The unit of a file that names none.
+    units: str | None = None
     #: ± on every size of the envelope.
     tolerance: Play = 0.0
     mass: Mass | None = None
-    quantity: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+    quantity: Several = 1
     holes: list[BoughtHole] = []
     supplier: Name | None = None
 
@@ -168,6 +260,8 @@ class Screw(_Table):
     into: Literal["nut", "thread"] = "nut"
     head_diameter: Length | None = None
     head_height: Length | None = None
+    #: Across the tool that turns it; the head's diameter when left out.
+    tool_diameter: Length | None = None
 
 
 class Side(_Table):
@@ -178,6 +272,9 @@ class Side(_Table):
     diameter: Length | None = None
     #: For a bent part: the panel, by a point of the flat on it.
     panel_at: Point2 | None = None
+    #: The side that touches the other part: of a sheet its upper or lower in the flat, else where its z points.
+    #: Found by itself when left out.
+    face: Literal["up", "down"] | None = None
 
 
 class HolesMeet(_Table):
@@ -188,7 +285,9 @@ class HolesMeet(_Table):
     b: Side
     screw: Screw
     #: How many holes have to meet; all of the side with fewer when left out.
-    count: Annotated[int, Field(ge=1)] | None = None
+    count: Several | None = None
+    #: What the screws go through between the two, a gasket or a spacer, from `a` on.
+    through: list[Name] = []
 
 
 class Holds(_Table):
@@ -200,6 +299,10 @@ class Holds(_Table):
     play: Play
     #: About where its middle comes to lie in the part, mm.
     at: Point3 | None = None
+    #: How it is turned there: about x, then y, then z, degrees.
+    turn_deg: tuple[Degrees, Degrees, Degrees] = (0.0, 0.0, 0.0)
+    #: The pocket is kept free of the part's finish.
+    masked: bool = False
 
 
 class Apart(_Table):
@@ -211,7 +314,26 @@ class Apart(_Table):
     play: Play | None = None
 
 
-Relation = Annotated[HolesMeet | Holds | Apart, Field(discriminator="kind")]
+class FaceSide(_Table):
+    """One of two faces that lie on each other, by a point on it in the frame of its part or thing."""
+
+    of: Name
+    at: Point3
+
+
+class FacesMeet(_Table):
+    """A face of one thing lies on a face of another, the two points on each other."""
+
+    kind: Literal["faces-meet"]
+    a: FaceSide
+    b: FaceSide
+    #: How far `b` is turned about the way out of `a`'s face.
+    turn_deg: Degrees = 0.0
+
+
+#: The kinds of relations there are.
+KINDS = ("holes-meet", "faces-meet", "holds", "slides", "presses", "stays-clear")
+Relation = Annotated[HolesMeet | FacesMeet | Holds | Apart, Field(discriminator="kind")]
 
 
 class Place(_Table):
@@ -220,26 +342,44 @@ class Place(_Table):
     of: Name
     at: Point3 = (0.0, 0.0, 0.0)
     #: Turn about x, then y, then z, degrees.
-    turn_deg: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    turn_deg: tuple[Degrees, Degrees, Degrees] = (0.0, 0.0, 0.0)
 
 
 class LoadEntry(_Table):
-    """A force on a part."""
+    """A force on a part: where and which way in the frame of the part, a sheet part as folded."""
 
     on: Name
     force: Force
     at: Point3
-    direction: tuple[float, float, float]
+    direction: tuple[Component, Component, Component]
+    #: "face": spread evenly over the whole flat face that `at` lies on. Else it acts about the point.
+    over: Literal["face"] | None = None
+
+    @field_validator("direction")
+    @classmethod
+    def _long(cls, value: tuple[float, float, float]) -> tuple[float, float, float]:
+        if not any(value):
+            raise ValueError("a load's direction has no length; write which way it pushes, like [0, 0, -1]")
+        return value
 
 
 class RestEntry(_Table):
-    """What a part stands on or is held by."""
+    """What a part stands on or is held by: points, or the whole edge of a flat plate."""
 
     of: Name
+    #: A clamp holds fast; feet carry, and let the part tilt and slide.
     kind: Literal["feet", "clamp"]
-    points: Annotated[list[Point3], Field(min_length=1)]
-    #: Everything within this of a point is held.
+    #: In the frame of the part, a sheet part as folded.
+    points: list[Point3] = []
+    along: Literal["edge"] | None = None
+    #: Everything within this of a point, or of the edge, is held.
     reach: Length = 3.0
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> RestEntry:
+        if bool(self.points) == (self.along is not None):
+            raise ValueError('say where it rests: points = [[x, y, z], …], or along = "edge"')
+        return self
 
 
 class Allowed(_Table):
@@ -248,6 +388,7 @@ class Allowed(_Table):
     deflection: Length | None = None
     #: Share of the yield stress that may be used: 0.5 is a factor of two.
     yield_share: Annotated[float, Field(gt=0, le=1)] = 0.5
+    #: What the assembly may weigh for whoever carries it.
     mass: Mass | None = None
     tip_angle_deg: Annotated[float, Field(gt=0, lt=90)] | None = None
 
@@ -256,17 +397,48 @@ class SupplierEntry(_Table):
     """Who delivers, and when."""
 
     id: Name
+    #: Working days from the order to the parcel.
     lead_days: Annotated[int, Field(ge=0, le=1000)] | None = None
+    #: Working days on the way.
     transport_days: Annotated[int, Field(ge=0, le=1000)] = 0
+    #: What a parcel costs, whatever is in it.
+    transport: Money = 0.0
+    #: Days of the week on which nobody works there.
+    weekend: list[Weekday] = ["saturday", "sunday"]
+    #: Days on which nobody works there beside weekends.
+    closed: list[Days] = []
+    bad_share: Share | None = None
 
 
 class PriceEntry(_Table):
-    """A quote as it was entered: for so many of a part."""
+    """A quote as it was entered: for so many of a part, or of a bought-in thing."""
 
     part: Name
-    quantity: Annotated[int, Field(ge=1)]
-    each: Annotated[float, Field(ge=0)]
-    setup: Annotated[float, Field(ge=0)] = 0.0
+    quantity: Several
+    each: Money
+    setup: Money = 0.0
+
+
+class RateEntry(_Table):
+    """One rate of the user's own, for parts without a quote: so much money for one of what drives cost."""
+
+    #: Only for parts of this process, or from this supplier; for all when left out.
+    process: Literal["powder-bed", "sheet"] | None = None
+    supplier: Name | None = None
+    per: Literal[
+        "order",
+        "part",
+        "cut-metre",
+        "pierce",
+        "bend",
+        "tap",
+        "countersink",
+        "kg",
+        "box-litre",
+        "packed-cm",
+        "finish-dm2",
+    ]
+    price: Money
 
 
 class About(_Table):
@@ -276,6 +448,15 @@ class About(_Table):
     currency: str = "EUR"
     order_on: date | None = None
     need_by: date | None = None
+    #: Working days to put it together once the last part is there.
+    assembly_days: Annotated[int, Field(ge=0, le=1000)] = 0
+    #: Days of the week, and days, on which nobody works here.
+    weekend: list[Weekday] = ["saturday", "sunday"]
+    closed: list[Days] = []
+    #: What earlier parcels have shown of the shops: a shop.toml, from this file's folder.
+    shop: str | None = None
+    #: The chance that enough good parts arrive which is wanted, for spares.
+    enough_chance: Annotated[float, Field(gt=0, lt=1)] = 0.95
 
 
 class OrderFile(_Table):
@@ -291,6 +472,7 @@ class OrderFile(_Table):
     allowed: Allowed = Allowed()
     supplier: list[SupplierEntry] = []
     price: list[PriceEntry] = []
+    rate: list[RateEntry] = []
 
 
 def schema() -> dict[str, Any]:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
 
+from lintsvc.handbook.clearance import screw_size
+from lintsvc.handbook.materials import material
+from lintsvc.model.choices_words import BadChoice
 from lintsvc.model.toml_lines import key_lines, line_of
-from lintsvc.order.file import Apart, Holds, HolesMeet, OrderFile
+from lintsvc.model.units import MM_PER_UNIT
+from lintsvc.order.choices import choices_of
+from lintsvc.order.file import Apart, FacesMeet, Holds, HolesMeet, OrderFile
+from lintsvc.order.mistakes import closest, problems
+from lintsvc.text_file import NoText, read_text_file
 
 #: An order file is written by hand; a larger one is something else.
 _LARGEST_BYTES = 2_000_000
@@ -21,13 +27,9 @@ class OrderError(Exception):
 def read_order(path: Path) -> OrderFile:
     """Return the order. Raises OrderError with every problem that was found, one a line."""
     try:
-        if path.stat().st_size > _LARGEST_BYTES:
-            raise OrderError(f"{path}: an order file is at most {_LARGEST_BYTES // 1_000_000} MB")
-        text = path.read_text("utf-8")
-    except OSError as error:
-        raise OrderError(f"{path}: cannot be opened: {error.strerror}") from None
-    except UnicodeDecodeError:
-        raise OrderError(f"{path}: is no text in UTF-8; save it as UTF-8") from None
+        text = read_text_file(path, str(path), what="an order file", most_bytes=_LARGEST_BYTES)
+    except NoText as error:
+        raise OrderError(str(error)) from None
     return parse_order(text, str(path))
 
 
@@ -43,60 +45,17 @@ def parse_order(text: str, name: str = "order.toml") -> OrderFile:
     try:
         order = OrderFile.model_validate(data)
     except ValidationError as error:
-        problems = []
-        for item in error.errors(include_url=False):
-            path = tuple(x for x in item["loc"] if not _is_tag(x, item["loc"]))
-            problems.append(_problem(name, line_of(path, lines), path, item["type"], item["msg"]))
-        raise OrderError("\n".join(problems)) from None
-    problems = list(_references(order, lines, name))
-    if problems:
-        raise OrderError("\n".join(problems))
+        found = problems(error.errors(include_url=False), lines, name)
+        raise OrderError("\n".join(found)) from None
+    wrong = list(_references(order, lines, name))
+    if wrong:
+        raise OrderError("\n".join(wrong))
     return order
 
 
-def _is_tag(piece: str | int, path: tuple[str | int, ...]) -> bool:
-    """A union's tag stands in pydantic's path and not in the file."""
-    return piece in {"holes-meet", "holds", "slides", "presses", "stays-clear"} and path[0] == "relation"
-
-
-def _problem(name: str, line: int | None, path: tuple[str | int, ...], kind: str, message: str) -> str:
-    place = f"{name}, line {line}" if line else name
-    shown = ".".join(str(x) for x in path)
-    if kind == "extra_forbidden":
-        words = sorted(_known_keys(path[:-1]))
-        close = difflib.get_close_matches(str(path[-1]), words, 1)
-        hint = f"; did you mean {close[0]!r}?" if close else f"; it may be {', '.join(words)}" if words else ""
-        return f"{place}: there is no key {path[-1]!r} here{hint}"
-    if kind == "missing":
-        return f"{place}: {shown} is missing"
-    return f"{place}: {shown}: {message.removeprefix('Value error, ')}"
-
-
-def _known_keys(path: tuple[str | int, ...]) -> Iterable[str]:
-    from pydantic import BaseModel
-
-    model: object = OrderFile
-    for piece in path:
-        if isinstance(piece, int):
-            continue
-        fields = getattr(model, "model_fields", {})
-        if piece not in fields:
-            return ()
-        model = _model_in(fields[piece].annotation, BaseModel)
-    return getattr(model, "model_fields", {})
-
-
-def _model_in(annotation: object, base: type) -> object:
-    """Return the model class inside an annotation such as list[PartEntry]."""
-    from typing import get_args
-
-    if isinstance(annotation, type) and issubclass(annotation, base):
-        return annotation
-    for inner in get_args(annotation):
-        found = _model_in(inner, base)
-        if found is not None:
-            return found
-    return None
+def _two(one: str, other: str, where: str, what: str) -> Iterable[str]:
+    if one == other:
+        yield f"{where}: {one!r} cannot {what}"
 
 
 def _references(order: OrderFile, lines: dict[tuple[str | int, ...], int], name: str) -> Iterable[str]:
@@ -116,35 +75,78 @@ def _references(order: OrderFile, lines: dict[tuple[str | int, ...], int], name:
 
     def check(each: str, among: set[str], what: str, *path: str | int) -> Iterable[str]:
         if each not in among:
-            close = difflib.get_close_matches(each, sorted(among), 1)
-            hint = f"; did you mean {close[0]!r}?" if close else f"; there are {', '.join(sorted(among)) or 'none'}"
-            yield f"{at(*path)}: there is no {what} {each!r}{hint}"
+            hint = closest(each, among) or "there is none in this order"
+            yield f"{at(*path)}: there is no {what} {each!r}; {hint}"
 
     for i, relation in enumerate(order.relation):
         if isinstance(relation, HolesMeet):
             yield from check(relation.a.of, known, "part or thing", "relation", i, "a")
             yield from check(relation.b.of, known, "part or thing", "relation", i, "b")
+            for j, between in enumerate(relation.through):
+                yield from check(between, known, "part or thing", "relation", i, "through", j)
+                if between in (relation.a.of, relation.b.of):
+                    yield f"{at('relation', i, 'through', j)}: {between!r} is one of the two sides already"
+            yield from _two(relation.a.of, relation.b.of, at("relation", i), "be screwed to itself")
+            try:
+                screw_size(relation.screw.size)
+            except ValueError as error:
+                yield f"{at('relation', i, 'screw')}: {error}"
+        elif isinstance(relation, FacesMeet):
+            yield from check(relation.a.of, known, "part or thing", "relation", i, "a")
+            yield from check(relation.b.of, known, "part or thing", "relation", i, "b")
+            yield from _two(relation.a.of, relation.b.of, at("relation", i), "lie on itself")
         elif isinstance(relation, Holds):
             yield from check(relation.part, set(parts), "part", "relation", i, "part")
             yield from check(relation.thing, known, "part or thing", "relation", i, "thing")
+            yield from _two(relation.part, relation.thing, at("relation", i), "hold itself")
         elif isinstance(relation, Apart):
             yield from check(relation.a, known, "part or thing", "relation", i, "a")
             yield from check(relation.b, known, "part or thing", "relation", i, "b")
+            yield from _two(
+                relation.a, relation.b, at("relation", i), "slide in, be pressed into or stay clear of itself"
+            )
     for i, place in enumerate(order.place):
         yield from check(place.of, known, "part or thing", "place", i, "of")
     for i, load in enumerate(order.load):
         yield from check(load.on, set(parts), "part", "load", i, "on")
     for i, rest in enumerate(order.rest):
-        yield from check(rest.of, set(parts), "part", "rest", i, "of")
+        # It may stand on a bought-in foot; what is loaded and held is a part.
+        yield from check(rest.of, known, "part or thing", "rest", i, "of")
     for i, price in enumerate(order.price):
-        yield from check(price.part, set(parts), "part", "price", i, "part")
+        yield from check(price.part, known, "part or thing", "price", i, "part")
+        if any((x.part, x.quantity) == (price.part, price.quantity) for x in order.price[:i]):
+            yield f"{at('price', i)}: {price.part!r} has a price for {price.quantity} already; which of them counts?"
     suppliers = {x.id for x in order.supplier}
+    for i, supplier in enumerate(order.supplier):
+        if supplier.id in [x.id for x in order.supplier[:i]]:
+            yield f"{at('supplier', i, 'id')}: {supplier.id!r} is named twice; every supplier has an id of its own"
     for i, part in enumerate(order.part):
+        if not part.file.strip():
+            yield f"{at('part', i, 'file')}: {part.id}: name its file"
+        if part.units is not None and part.units not in MM_PER_UNIT:
+            yield f"{at('part', i, 'units')}: {part.units!r} is no unit; {closest(part.units, MM_PER_UNIT)}"
+        if part.material is not None:
+            try:
+                material(part.material)
+            except ValueError as error:
+                yield f"{at('part', i, 'material')}: {error}"
+                continue
+        try:
+            choices_of(part)
+        except BadChoice as error:
+            yield f"{at('part', i, error.name)}: {error}"
         if part.supplier is not None:
             yield from check(part.supplier, suppliers, "supplier", "part", i, "supplier")
+        for j, then in enumerate(part.then):
+            yield from check(then, suppliers, "supplier", "part", i, "then", j)
+    for i, rate in enumerate(order.rate):
+        if rate.supplier is not None:
+            yield from check(rate.supplier, suppliers, "supplier", "rate", i, "supplier")
     for i, thing in enumerate(order.bought):
         if thing.supplier is not None:
             yield from check(thing.supplier, suppliers, "supplier", "bought", i, "supplier")
+        if thing.units is not None and thing.units not in MM_PER_UNIT:
+            yield f"{at('bought', i, 'units')}: {thing.units!r} is no unit; {closest(thing.units, MM_PER_UNIT)}"
         needs = {"box": ("size",), "cylinder": ("diameter", "height"), "file": ("file",)}[thing.shape]
         for key in needs:
             if getattr(thing, key) is None:

@@ -6,7 +6,8 @@ assumed. Units: mm, N, MPa.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import logging
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,13 +25,38 @@ class CannotSolve(Exception):
     """The estimate cannot be made; says why."""
 
 
+#: Of places (n, 3), which are held.
+Held = Callable[[Floats], NDArray[np.bool_]]
+
+
 @dataclass(frozen=True)
 class PointForce:
-    """A force (N) spread over the surface within `reach_mm` of a point."""
+    """A force (N) spread over the surface within `reach_mm` of a point, or `evenly` over the flat face it lies on."""
 
     at_mm: tuple[float, float, float]
     force_n: tuple[float, float, float]
     reach_mm: float
+    evenly: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Feet:
+    """What carries a part along `up`: its places do not sink, and it may tilt on them.
+
+    Nothing rubs: the first foot alone keeps it from sliding, and the farthest from it from turning.
+    """
+
+    places_mm: Floats
+    reach_mm: float
+    up: Floats
+
+
+#: A foot's stiffness, as a multiple of a cube of the material as large as its reach.
+_FOOT = 1e5
+#: Elements looked at for the one that a foot stands on.
+_NEAR = 40
+#: How often elements that a clamp ends in are halved: as a rule its end then lies within a quarter of an element.
+_HALVED = 3
 
 
 @dataclass(frozen=True)
@@ -78,33 +104,75 @@ def solve(
     tetrahedra: Ints,
     youngs_modulus_mpa: float,
     poisson: float,
-    held: NDArray[np.bool_],
+    held: Held,
     forces: Sequence[PointForce],
+    feet: Sequence[Feet] = (),
 ) -> Solved:
     """Return how a solid gives way.
 
-    `points_mm` (n, 3), `tetrahedra` (m, 4), `held` (n,): corner points that cannot move. Raises CannotSolve when
-    fewer than three points are held, a force meets no surface, or the mesh is too fine for a first estimate.
+    `points_mm` (n, 3), `tetrahedra` (m, 4), `held`: which places cannot move. It is asked for the middles of edges
+    too: by corners alone, a clamp would begin up to a whole element late. Raises CannotSolve when fewer than three
+    points are held, a force meets no surface, or the mesh is too fine for a first estimate.
     """
     import skfem
-    from skfem.models.elasticity import lame_parameters, linear_elasticity
 
-    if held.sum() < 3:
+    # It tells on stderr how arrays lie in memory.
+    logging.getLogger("skfem").setLevel(logging.ERROR)
+    clamped = bool(held(points_mm).sum() >= 3)
+    if not clamped and not feet:
         raise CannotSolve("fewer than three points of the part are held, so it would float away")
     mesh = skfem.MeshTet(np.ascontiguousarray(points_mm.T), np.ascontiguousarray(_positive(points_mm, tetrahedra).T))
+    for _ in range(_HALVED if clamped else 0):
+        mesh = mesh.refined(np.flatnonzero(_cut(mesh, held)))
     element = skfem.ElementVector(skfem.ElementTetP2())
-    # Order 2 integrates the stiffness of straight-sided quadratic tetrahedra exactly.
     basis = skfem.Basis(mesh, element, intorder=2)
     if basis.N > MOST_UNKNOWNS:
         raise CannotSolve(f"the mesh has {basis.N} unknowns; a first estimate takes at most {MOST_UNKNOWNS}")
-    stiffness = linear_elasticity(*lame_parameters(youngs_modulus_mpa, poisson)).assemble(basis)
+    stiffness = stiffness_of(mesh, basis, youngs_modulus_mpa, poisson)
     load = _load(mesh, basis, forces)
-    fixed = _fixed(basis, mesh, held)
-    free = np.setdiff1d(np.arange(basis.N), fixed)
+    places = basis.doflocs.T
+    free = np.flatnonzero(~held(places))
+    for each in feet:
+        stiffness = stiffness + _carried(mesh, basis, each, youngs_modulus_mpa, slides=clamped)
     moved = np.zeros(basis.N)
     moved[free] = _solve_free(stiffness, load, free)
     corners = moved[basis.nodal_dofs].T
-    return Solved(points_mm, corners, _stress(mesh, moved, basis, youngs_modulus_mpa, poisson), tetrahedra, basis.N)
+    stress = _stress(mesh, moved, basis, youngs_modulus_mpa, poisson)
+    return Solved(mesh.p.T, corners, stress, mesh.t.T, basis.N)
+
+
+def stiffness_of(mesh: Any, basis: Any, young_mpa: float, poisson: float) -> Any:
+    """Return the stiffness matrix of quadratic tetrahedra, all elements at once.
+
+    scikit-fem's own linear elasticity gives the same matrix by a call for each pair of an element's 30 unknowns: ten
+    times the work.
+    """
+    import skfem
+    from scipy.sparse import coo_matrix
+    from skfem.models.elasticity import lame_parameters
+
+    lam, mu = lame_parameters(young_mpa, poisson)
+    # Order 2 integrates the stiffness of straight-sided quadratic tetrahedra exactly.
+    scalar = skfem.Basis(mesh, skfem.ElementTetP2(), intorder=2)
+    # Slopes of the ten shape functions: (elements, 10, 3, points of integration).
+    slopes = np.stack([np.broadcast_to(x[0].grad, (3, *scalar.dx.shape)) for x in scalar.basis]).transpose(2, 0, 1, 3)
+    count, functions = slopes.shape[:2]
+    flat = slopes.reshape(count, 3 * functions, -1)
+    both = ((flat * scalar.dx[:, None, :]) @ flat.transpose(0, 2, 1)).reshape(count, functions, 3, functions, 3)
+    local = lam * both + mu * both.transpose(0, 1, 4, 3, 2)
+    inner = mu * np.einsum("eakbk->eab", both)
+    for k in range(3):
+        local[:, :, k, :, k] += inner
+    unknowns = basis.element_dofs.T
+    rows = np.repeat(unknowns, 3 * functions, axis=1).ravel()
+    columns = np.tile(unknowns, (1, 3 * functions)).ravel()
+    return coo_matrix((local.ravel(), (rows, columns)), (basis.N, basis.N)).tocsr()
+
+
+def _cut(mesh: Any, held: Held) -> NDArray[np.bool_]:
+    """Return the elements in which a clamp ends."""
+    share = held(mesh.p.T)[mesh.t].sum(axis=0)
+    return np.asarray((share > 0) & (share < mesh.t.shape[0]))
 
 
 def _positive(points: Floats, tetrahedra: Ints) -> Ints:
@@ -130,6 +198,8 @@ def _load(mesh: Any, basis: Any, forces: Sequence[PointForce]) -> Floats:
         if distance.min() > 3 * force.reach_mm + 1.0:
             place = ", ".join(f"{x:g}" for x in force.at_mm)
             raise CannotSolve(f"the force at {place} mm lies {distance.min():.3g} mm off the part's surface")
+        if force.evenly:
+            near = _face(corners, middles, force)
         side = skfem.FacetBasis(mesh, basis.elem, facets=facets[near], intorder=2)
         area = float(side.dx.sum())
         pressure = np.asarray(force.force_n) / area
@@ -142,12 +212,66 @@ def _load(mesh: Any, basis: Any, forces: Sequence[PointForce]) -> Floats:
     return total
 
 
-def _fixed(basis: Any, mesh: Any, held: NDArray[np.bool_]) -> Ints:
-    """Return the unknowns that are zero: of held corners, and of edges between two of them."""
-    corners = basis.nodal_dofs[:, held].ravel()
-    ends = held[mesh.edges]
-    edges = basis.edge_dofs[:, ends.all(axis=0)].ravel()
-    return np.unique(np.concatenate([corners, edges])).astype(np.int64)
+def _face(corners: Floats, middles: Floats, force: PointForce) -> NDArray[np.bool_]:
+    """Return the surface triangles of the flat face that a force lies on and pushes or pulls."""
+    a, b, c = (corners[:, i].T for i in range(3))
+    normal = np.cross(b - a, c - a)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    at = np.asarray(force.at_mm)
+    off = np.abs(np.einsum("ij,ij->i", at - middles, normal))
+    along = np.abs(normal @ np.asarray(force.force_n)) / np.linalg.norm(force.force_n)
+    on = np.flatnonzero((off < 0.05) & (along > 0.1))
+    if not len(on):
+        place = ", ".join(f"{x:g}" for x in force.at_mm)
+        raise CannotSolve(f"the force at {place} mm is to push a whole face, and lies on no flat face that it pushes")
+    nearest = on[np.linalg.norm(middles[on] - at, axis=1).argmin()]
+    # The mesh has its corners in either order, so the normal's sign tells nothing.
+    same = np.abs(normal @ normal[nearest]) > 0.999
+    found: NDArray[np.bool_] = same & (np.abs((middles - middles[nearest]) @ normal[nearest]) < 0.05)
+    return found
+
+
+def _carried(mesh: Any, basis: Any, feet: Feet, young: float, *, slides: bool) -> Any:
+    """Return what feet add to the stiffness: stiff springs at their very places, inside of elements or not.
+
+    Nodes near a place would not do: rows of them at uneven distances hold a slope fast. `slides`: something else keeps
+    the part from sliding.
+    """
+    from scipy.sparse import csr_matrix
+
+    count = len(feet.places_mm)
+    probes = basis.probes(_inside(mesh, feet.places_mm).T).tocsr()
+    ways = [(x, feet.up) for x in range(count)]
+    if not slides:
+        first = feet.places_mm[0]
+        last = int(np.linalg.norm(feet.places_mm - first, axis=1).argmax())
+        side = np.cross(feet.up, feet.places_mm[last] - first)
+        side = side / max(float(np.linalg.norm(side)), 1e-9)
+        ways += [(0, side), (0, np.cross(feet.up, side)), (last, side)]
+    # Probes have a row for each component of each place: here they are laid along the ways that are held.
+    rows = np.repeat(np.arange(len(ways)), 3)
+    columns = np.array([[k * count + place for k in range(3)] for place, _ in ways]).ravel()
+    along = csr_matrix((np.concatenate([x for _, x in ways]), (rows, columns)), (len(ways), 3 * count))
+    held = along @ probes
+    return _FOOT * young * feet.reach_mm * (held.T @ held)
+
+
+def _inside(mesh: Any, places: Floats) -> Floats:
+    """Return the points of the mesh nearest to places: those of a surface lie a rounding error outside of it."""
+    from scipy.spatial import cKDTree
+
+    corners = mesh.p[:, mesh.t].transpose(2, 1, 0)
+    near = np.atleast_2d(cKDTree(corners.mean(axis=1)).query(places, min(_NEAR, len(corners)))[1])
+    found = np.empty_like(places)
+    for row, (place, some) in enumerate(zip(places, near, strict=True)):
+        tetra = corners[some]
+        edges = (tetra[:, 1:] - tetra[:, :1]).transpose(0, 2, 1)
+        share = np.linalg.solve(edges, (place - tetra[:, 0])[:, :, None])[:, :, 0]
+        share = np.column_stack([1 - share.sum(axis=1), share])
+        best = int(share.min(axis=1).argmax())
+        inside = np.maximum(share[best], 1e-5)
+        found[row] = inside / inside.sum() @ tetra[best]
+    return found
 
 
 def _solve_free(stiffness: Any, load: Floats, free: Ints) -> Floats:

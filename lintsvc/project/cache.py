@@ -64,6 +64,26 @@ class Cache:
             beside.write_text(dumps(Report((part,)), indent=None), "utf-8")
             beside.replace(path)
 
+    def find_bytes(self, key: str) -> bytes | None:
+        """Return what else is kept of a result; None where nothing is."""
+        path = self._path(key).with_suffix(".bin")
+        try:
+            data = path.read_bytes()
+        except OSError:
+            return None
+        with suppress(OSError):
+            os.utime(path)
+        return data
+
+    def keep_bytes(self, key: str, data: bytes) -> None:
+        """Keep something else of a result beside it."""
+        path = self._path(key).with_suffix(".bin")
+        with suppress(OSError):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            beside = path.with_suffix(f".{os.getpid()}b")
+            beside.write_bytes(data)
+            beside.replace(path)
+
     def prune(self) -> None:
         """Throw away what was not asked for in a month. Looks once a day."""
         mark = self.folder / _PRUNED

@@ -3,6 +3,7 @@
     packs = ["lint-rules"]                # folders of further rule packs
     exclude = ["archive/"]                # not looked at when a folder is checked
     fail_on = "warning"
+    shop = "shop.toml"                    # a shop's own limits and what its parts came out at, see `rulebook.shop`
 
     [[parts]]
     files = ["brackets/*.dxf"]            # patterns as in .gitignore, from this file's folder
@@ -30,13 +31,15 @@ from lintsvc.model.finding import LEVELS
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, read_adjustments
 from lintsvc.rulebook.rule import RuleError
+from lintsvc.rulebook.shop import ShopError, read_shop
+from lintsvc.text_file import NoText, read_text_file
 
 if TYPE_CHECKING:
     from pathspec import PathSpec
 
 NAME = "lintsvc.toml"
 FAIL_ON = (*LEVELS, "never")
-_KEYS = ("packs", "exclude", "fail_on", "set_aside", "parts", "limits", "levels")
+_KEYS = ("packs", "exclude", "fail_on", "set_aside", "shop", "parts", "limits", "levels")
 
 
 class ConfigError(Exception):
@@ -90,11 +93,9 @@ def read_config(path: Path, shown: str = "") -> Config:
     """Read one file, named `shown` in errors and sources. Raises ConfigError."""
     shown = shown or str(path)
     try:
-        text = path.read_text("utf-8")
-    except OSError as error:
-        raise ConfigError(f"{shown}: cannot be opened: {error.strerror}") from None
-    except UnicodeDecodeError:
-        raise ConfigError(f"{shown}: is no text in UTF-8; save it as UTF-8") from None
+        text = read_text_file(path, shown)
+    except NoText as error:
+        raise ConfigError(str(error)) from None
     return parse_config(text, path, shown)
 
 
@@ -126,8 +127,9 @@ class _Reader:
         if fail_on is not None and fail_on not in FAIL_ON:
             raise ConfigError(f"{self.place('fail_on')}: {fail_on!r} is no level; it may be {', '.join(FAIL_ON)}")
         try:
-            adjustments = read_adjustments(self.data, self.place)
-        except RuleError as error:
+            # The shop's word first: what stands here is nearer to the parts.
+            adjustments = self._shop().then(read_adjustments(self.data, self.place))
+        except (RuleError, ShopError) as error:
             raise ConfigError(str(error)) from None
         set_aside = self.data.get("set_aside")
         if set_aside is not None and not isinstance(set_aside, str):
@@ -144,6 +146,15 @@ class _Reader:
             None if set_aside is None else self.path.parent / set_aside,
             adjustments,
         )
+
+    def _shop(self) -> Adjustments:
+        """Return what the shop.toml that is named changes of the rules. Raises ShopError."""
+        name = self.data.get("shop")
+        if name is None:
+            return NO_ADJUSTMENTS
+        if not isinstance(name, str):
+            raise ConfigError(f"{self.place('shop')}: shop is the name of a file")
+        return read_shop(self.path.parent / name, name).adjustments()
 
     def _entry(self, number: int, entry: Mapping[str, Any]) -> Entry:
         self._known(entry, ("files", *CHOICE_NAMES), "parts", number)

@@ -13,8 +13,8 @@ from lintsvc.model.part import Unreadable
 
 #: How much of a file the sniffers see.
 HEAD_BYTES = 4096
-#: Larger files are refused before they are read: a binary STL of this size has six million triangles.
-MAX_FILE_BYTES = 300 * 2**20
+#: Larger files are refused before they are read: a binary STL of this size has ten million triangles.
+MAX_FILE_BYTES = 500 * 2**20
 #: Names from files are cut to this length; they end up in reports.
 MAX_NAME = 120
 

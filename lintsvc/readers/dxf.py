@@ -21,7 +21,7 @@ from lintsvc.readers.dxf_entities import EntityReader
 from lintsvc.readers.dxf_frame import unit_frame
 from lintsvc.readers.dxf_tags import Record, ascii_records, text_of
 from lintsvc.readers.flat_curves import Flattening
-from lintsvc.readers.flat_roles import BUILT_IN, load_rules
+from lintsvc.readers.flat_roles import built_in_rules
 from lintsvc.readers.flat_sheet import SheetBuilder
 from lintsvc.readers.format import Format, ReadOptions
 
@@ -105,7 +105,7 @@ def _collect(
     first = next(entities, None)
     units = _stated(drawing.header, options)
     scale = (units or assumed or Units("mm", False, "")).mm_per_unit
-    builder = SheetBuilder(load_rules(options.roles or BUILT_IN), Flattening(), scale)
+    builder = SheetBuilder(built_in_rules(), Flattening(), scale, options.lines)
     reader = EntityReader(drawing, builder, unit_frame(scale))
     if first is not None:
         for drawn in chain((first,), entities):

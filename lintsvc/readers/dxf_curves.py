@@ -69,7 +69,7 @@ def _round(drawn: Drawn, frame: Frame, flattening: Flattening) -> Curves:
         turn = (end - begin) % 360
         start, sweep = math.radians(begin), math.radians(turn)
         if turn < 1e-9 or turn > 360 - 1e-9:
-            sweep, remark = math.tau, "{n} arcs of a full turn are read as circles."
+            sweep, remark = math.tau, "Arcs of a full turn are read as circles ({n})."
     return _planar(plane, z, (flattening.circular(place, centre, radius, start, sweep),), remark)
 
 

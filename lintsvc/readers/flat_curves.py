@@ -54,7 +54,8 @@ class Flattening:
         """
         if not math.isfinite(bend_mm):
             raise Unreadable("A curve's size is not a number.", remedy="Export the drawing again.")
-        count = max(1, math.ceil(math.sqrt(bend_mm / (8 * self.tolerance_mm))))
+        # The roots are divided, for the quotient may be more than a number can hold.
+        count = max(1, math.ceil(math.sqrt(bend_mm) / math.sqrt(8 * self.tolerance_mm)))
         if count > MOST_POINTS_A_CURVE:
             count = MOST_POINTS_A_CURVE
             self.worst_mm = max(self.worst_mm, bend_mm / (8 * count * count))

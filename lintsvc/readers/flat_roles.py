@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple, get_args
 
@@ -31,6 +31,19 @@ class _Words:
     edge_to_edge: bool
 
 
+@dataclass(frozen=True, slots=True)
+class BendWords:
+    """Words that say which way a bend goes, how near a text stands to its bend, how near a bend ends to the edge."""
+
+    up: frozenset[str]
+    down: frozenset[str]
+    beside: frozenset[str]
+    near_mm: float
+    near_heights: float
+    short_mm: float
+    short_part: float
+
+
 class Answer(NamedTuple):
     """A role, why in words (empty: nothing speaks against a cut), and whether both ends must lie on a cut for it."""
 
@@ -46,6 +59,7 @@ class RoleRules:
     layer: tuple[_Words, ...]
     line_type: tuple[_Words, ...]
     colour: dict[str, tuple[Role, str]]
+    bend: BendWords
     _known: dict[tuple[str, str, str, bool], Answer] = field(default_factory=dict, repr=False)
 
     def role(self, layer: str, line_type: str, rgb: str, straight: bool) -> Answer:
@@ -65,6 +79,21 @@ class RoleRules:
             self._known[key] = answer
         return answer
 
+    @cached_property
+    def bend_stems(self) -> tuple[str, ...]:
+        """Beginnings of single words for a bend, longest first."""
+        single = {x[0].rstrip("*") for rule in self.layer if rule.role == "bend" for x in rule.phrases if len(x) == 1}
+        return tuple(sorted(single, key=len, reverse=True))
+
+    def says_bend(self, text: str) -> bool:
+        """True for a text, or a layer's name, with a word for a bend anywhere in it."""
+        found = pieces(text)
+        return any(_holds(found, x) for rule in self.layer if rule.role == "bend" for x in rule.phrases)
+
+    def knows_layer(self, name: str) -> bool:
+        """True where a layer's name alone says what its lines are for."""
+        return _first(self.layer, name, True) is not None
+
     def _decide(self, layer: str, line_type: str, rgb: str, straight: bool) -> Answer:
         found = _first(self.layer, layer, straight)
         if found is not None:
@@ -83,9 +112,10 @@ def load_rules(path: Path) -> RoleRules:
     """Return the rules of a file in the form of `flat_roles.toml`. Raises ValueError for anything else."""
     with path.open("rb") as file:
         table = tomllib.load(file)
-    unknown = set(table) - {"layer", "line_type", "colour"}
+    unknown = set(table) - {"layer", "line_type", "colour", "bend"}
     if unknown:
-        raise ValueError(f"{path.name}: unknown table {sorted(unknown)[0]!r}; layer, line_type and colour are known")
+        known = "layer, line_type, colour and bend are known"
+        raise ValueError(f"{path.name}: unknown table {sorted(unknown)[0]!r}; {known}")
     colours: dict[str, tuple[Role, str]] = {}
     for entry in table.get("colour", []):
         role = _role(path, entry)
@@ -94,6 +124,7 @@ def load_rules(path: Path) -> RoleRules:
         tuple(_words(path, x) for x in table.get("layer", [])),
         tuple(_words(path, x) for x in table.get("line_type", [])),
         colours,
+        _bend_words(table["bend"]) if "bend" in table else built_in_rules().bend,
     )
 
 
@@ -142,6 +173,12 @@ def _words(path: Path, entry: dict[str, Any]) -> _Words:
         bool(entry.get("straight", False)),
         bool(entry.get("edge_to_edge", False)),
     )
+
+
+def _bend_words(entry: dict[str, Any]) -> BendWords:
+    up, down, beside = (frozenset(map(str, entry[x])) for x in ("up", "down", "beside"))
+    numbers = (float(entry[x]) for x in ("near_mm", "near_heights", "short_mm", "short_part"))
+    return BendWords(up, down, beside, *numbers)
 
 
 def _role(path: Path, entry: dict[str, Any]) -> Role:

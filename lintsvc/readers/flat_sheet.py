@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
+from lintsvc.model.line_choice import LineChoice
 from lintsvc.model.part import NoteKind, Part, ReadNote, Unreadable
 from lintsvc.model.sheet import Entity, Line, Point2, Role, Shape, Sheet
 from lintsvc.model.units import Units
 from lintsvc.readers.content import clean_name
-from lintsvc.readers.flat_bends import PlacedText, keep_edge_to_edge, with_bend_data
+from lintsvc.readers.flat_bends import PlacedText, tell_bends, with_bend_data
 from lintsvc.readers.flat_curves import Flattening
 from lintsvc.readers.flat_extent import Box2, box_of
 from lintsvc.readers.flat_roles import TOO_WEAK, RoleRules
+from lintsvc.readers.flat_words import UsersWord
 from lintsvc.readers.format import ReadOptions
 
 #: After all blocks are resolved. Bounds time to about 5 s and memory to about 300 MB.
@@ -34,8 +37,11 @@ class _Noted:
 class SheetBuilder:
     """Takes entities in file order; `finish` gives the sheet. All coordinates are mm, y up."""
 
-    def __init__(self, rules: RoleRules, flattening: Flattening, mm_per_unit: float) -> None:
+    def __init__(
+        self, rules: RoleRules, flattening: Flattening, mm_per_unit: float, lines: tuple[LineChoice, ...] = ()
+    ) -> None:
         self.rules = rules
+        self.lines = UsersWord(lines)
         self.flattening = flattening
         self.mm_per_unit = mm_per_unit
         self._entities: list[Entity] = []
@@ -59,8 +65,12 @@ class SheetBuilder:
         """Keep a drawn entity; return its number. `hidden`: why it cannot be seen, if so."""
         number = self._next()
         straight = len(shapes) == 1 and isinstance(shapes[0], Line)
-        if hidden:
-            role: Role = "note"
+        word = self.lines.about(number, layer, line_type, rgb, colour)
+        if word is not None:
+            role: Role = word.role
+            why = f"you said {word}"
+        elif hidden:
+            role = "note"
             why = hidden
             self._hidden.append(number)
         else:
@@ -85,7 +95,7 @@ class SheetBuilder:
             Entity(number, handle or f"#{number}", kind, layer, (), text=text, role="note", role_why=why, at=at)
         )
         if text and at is not None:
-            self._texts.append(PlacedText(number, text, at, height_mm, self.mm_per_unit))
+            self._texts.append(PlacedText(text, at, height_mm, layer))
         return number
 
     def note(self, kind: NoteKind, text: str, entity: int | None = None, point: Point2 | None = None) -> None:
@@ -120,12 +130,14 @@ class SheetBuilder:
                 "Coordinates are not numbers, or further out than 1000 km.", self._where_wrong(), "Export it again."
             )
         self._see_that_something_is_cut()
-        keep_edge_to_edge(self._entities, self._edge_to_edge)
-        with_bend_data(self._entities, self._texts, self.mm_per_unit, self)
+        tell_bends(self._entities, self._edge_to_edge, self._texts, self.rules)
+        with_bend_data(self._entities, self._texts, self.rules, self.mm_per_unit, self, self.lines.of_bends())
+        for unused in self.lines.unused():
+            self.note("info", f"You said {unused}, but nothing in the file is drawn so.")
         self._note_roles()
         left, bottom, right, top = self.box(box)
         notes = tuple(
-            ReadNote(kind, text.replace("{n}", f"{x.count:,}"), tuple(x.entities), x.point, x.count)
+            ReadNote(kind, counted(text, x.count), tuple(x.entities), x.point, x.count)
             for (kind, text), x in self._notes.items()
         )
         sheet = Sheet(tuple(self._entities), self.flattening.stated_mm)
@@ -155,13 +167,16 @@ class SheetBuilder:
 
     def _note_roles(self) -> None:
         for x in self._entities:
-            if not x.shapes or (x.role == "cut" and TOO_WEAK not in x.role_why):
+            spoken = TOO_WEAK in x.role_why or x.number in self.lines
+            if not x.shapes or (x.role == "cut" and not spoken):
                 continue
             reason = x.role_why.split("; the text ")[0]
             taken = {
                 "bend": "taken as bend lines", "engrave": "taken as engraving", "note": "taken as notes, not cut",
                 "unclear": "unclear", "cut": "taken as cuts",
             }[x.role]  # fmt: skip
+            if x.bend_direction is not None:
+                taken += f", {x.bend_direction}"
             self.note("ignored" if x.role == "note" else "info", f"{{n}} entities {taken}: {reason}.", x.number)
 
     def _what_there_is(self) -> str:
@@ -169,9 +184,7 @@ class SheetBuilder:
         for x in self._entities:
             kinds[x.kind] = kinds.get(x.kind, 0) + 1
         there = [f"{count} × {kind}" for kind, count in list(kinds.items())[:6]]
-        there += [text.replace("{n}", str(x.count)) for (kind, text), x in self._notes.items() if kind == "recovered"][
-            :3
-        ]
+        there += [counted(text, x.count) for (kind, text), x in self._notes.items() if kind == "recovered"][:3]
         return "; ".join(there) or "no entities at all"
 
     def _where_wrong(self) -> str:
@@ -180,6 +193,33 @@ class SheetBuilder:
             if box is not None and not all(abs(v) <= FURTHEST_MM for v in box):
                 return f"{x.kind} {clean_name(x.handle)}"
         return ""
+
+
+#: Of a note that is written for many: what it says of one.
+_ONE = {
+    "are": "is", "have": "has", "lie": "lies", "lead": "leads", "name": "names", "draw": "draws", "they are": "it is",
+}  # fmt: skip
+_NOUN = re.compile(
+    r"\{n\} ((?:[\w-]+ )?)(entit|[\w-]+?)(?:ies|s) (?=(?:are|have|lie|lead|name|draw|taken|unclear|of block)\b)"
+)
+
+
+def counted(text: str, count: int) -> str:
+    """Return a note with its count, in the right number.
+
+    >>> counted("{n} line elements have no size.", 1), counted("{n} entities taken as cuts.", 1)
+    ('1 line element has no size.', '1 entity taken as cuts.')
+    """
+    if count != 1:
+        return text.replace("{n}", f"{count:,}")
+    found = _NOUN.search(text)
+    if found is not None:
+        noun = {"entit": "entity", "hatche": "hatch"}.get(found[2], found[2])
+        rest = text[found.end() :]
+        for many, one in _ONE.items():
+            rest = re.sub(rf"^{many}\b|\b(?<=; ){many}\b", one, rest)
+        text = f"{text[: found.start()]}1 {found[1]}{noun} {rest}"
+    return text.replace("{n}", "1")
 
 
 def out_of_reach(value: float) -> bool:

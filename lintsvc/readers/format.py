@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from lintsvc.model.line_choice import LineChoice
 from lintsvc.model.part import Part
 
 
@@ -22,8 +23,8 @@ class ReadOptions:
     units: str | None = None
     material: str | None = None
     k_factor: float | None = None
-    #: Rules that tell cut, bend and engrave lines apart, in the form of `flat_roles.toml`; None: the built-in ones.
-    roles: Path | None = None
+    #: What lines are for by the user's word; it goes before the rules of `flat_roles.toml`.
+    lines: tuple[LineChoice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

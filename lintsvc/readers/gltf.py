@@ -196,7 +196,8 @@ class _Scene:
             if determinant < 0:
                 # A mirroring node turns the winding over (glTF 2.0 section 3.7.4).
                 faces = faces[:, ::-1]
-            self.vertices.append(points @ turn.T + move)
+            with np.errstate(invalid="ignore", over="ignore"):  # too far away is refused when the whole is known
+                self.vertices.append(points @ turn.T + move)
             self.faces.append(faces + self.vertex_count)
             self.vertex_count += len(points)
             if self.vertex_count > 3 * MAX_TRIANGLES:
@@ -229,7 +230,8 @@ class _Scene:
         self.triangle_count += len(faces)
         if self.triangle_count > MAX_TRIANGLES:
             raise too_many(self.triangle_count)
-        return points.astype(np.float64), faces
+        with np.errstate(invalid="ignore"):  # what is no number stays none, and is refused with the whole
+            return points.astype(np.float64), faces
 
 
 def _faces(corners: NDArray[np.int64], mode: int) -> NDArray[np.int64]:

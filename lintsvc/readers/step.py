@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 from lintsvc.model.part import Part, ReadNote, Unreadable
@@ -26,22 +27,27 @@ def _claims(head: bytes, size: int) -> bool:
 
 def read(path: Path, options: ReadOptions) -> Part:
     """Read a STEP file. Raises Unreadable, also for solids or faces that are lost on the way."""
-    data = plain_text(bytes_of(path, MAX_BYTES, "STEP"))
-    text = StepText(data)
+    text = StepText(plain_text(bytes_of(path, MAX_BYTES, "STEP")))
     if text.solids == 0 and text.faces == 0:
         raise _nothing(text)
     if text.faces > MAX_FACES:
         raise Unreadable(
             f"The STEP file has {text.faces:,} faces; the limit is {MAX_FACES:,}.", remedy="Export fewer bodies."
         )
+    from lintsvc.readers.step_apart import built_apart
+
+    return built_apart(lambda: _build(text, options))
+
+
+def _build(text: StepText, options: ReadOptions) -> Part:
+    from lintsvc.readers.step_names import PMI, named_cylinders
     from lintsvc.readers.step_shapes import load
     from lintsvc.readers.step_triangles import triangulated
 
     notes: list[ReadNote] = []
     if not text.closed:
         notes.append(ReadNote("recovered", "The STEP file lacks its closing line; perhaps its end is lost."))
-        data += b"\nEND-ISO-10303-21;\n"
-    placed = load(data, text, notes)
+    placed = load(text.plain if text.closed else text.plain + b"\nEND-ISO-10303-21;\n", text, notes)
     rough = placed.rough_size_mm()
     units, scale = _units(text, rough, options)
     size = max(rough) * scale
@@ -51,7 +57,16 @@ def read(path: Path, options: ReadOptions) -> Part:
         raise Unreadable(f"The part has no size: it is {size:.3g} mm long.", remedy="Look at the unit.")
     if scale != 1.0:
         placed = placed.scaled(scale)
-    body, size_mm = triangulated(placed)
+    body, size_mm = triangulated(placed, notes)
+    known = [x for x in text.length_units() if x != "?"]
+    mm_per_unit = (Units(known[0], True, "").mm_per_unit if known else 1.0) * scale
+    body = replace(body, exact=replace(body.exact, named=named_cylinders(text.plain, mm_per_unit)))
+    if any(word in text.plain for word in PMI):
+        why = (
+            "Of the dimensions and tolerances that the STEP file carries (PMI) only notes on threads are read;"
+            " names and layers of faces are too."
+        )
+        notes.append(ReadNote("ignored", why))
     return Part(options.name, options.sha256, "STEP", "body", units, size_mm, body=body, notes=tuple(notes))
 
 

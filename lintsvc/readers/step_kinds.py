@@ -6,15 +6,12 @@ up a solid are looked at first. Only what a solid is built of stands in the tabl
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
-from lintsvc.model.part import Unreadable
+import numpy as np
 
-_INSTANCE = re.compile(rb"#(\d+)\s*=\s*([^;]*);")
-_SIMPLE = re.compile(rb"([A-Za-z_]\w*)\s*\(")
-_REFERENCE = re.compile(rb"#(\d+)")
-_NUMBERS = re.compile(rb"\s*\(\s*(?:''|\$)\s*,\s*\(([^)]*)\)")
+from lintsvc.model.part import Unreadable
+from lintsvc.readers.step_statements import Bools, Ints, Pieces, Statements
 
 _CURVES = frozenset(b"LINE CIRCLE ELLIPSE HYPERBOLA PARABOLA POLYLINE PCURVE CONIC CLOTHOID INTERSECTION_CURVE".split())
 _SURFACES = frozenset(b"PLANE SURFACE SURFACE_OF_LINEAR_EXTRUSION SURFACE_OF_REVOLUTION SURFACE_OF_TRANSLATION".split())
@@ -106,6 +103,8 @@ _TABLE: dict[bytes, tuple[tuple[_Check, ...], _Check | None]] = {
 _FACES = frozenset((b"ADVANCED_FACE", b"FACE_SURFACE"))
 #: Points and directions of these have three coordinates.
 _IN_SPACE = frozenset((b"VERTEX_POINT", b"AXIS1_PLACEMENT", b"AXIS2_PLACEMENT_3D", b"POLY_LOOP"))
+#: Point and direction of these lie in the same space.
+_SAME_SPACE = frozenset((b"LINE", b"AXIS2_PLACEMENT_2D"))
 _RELATION = b"REPRESENTATION_RELATIONSHIP"
 #: The curve of an edge in the parameters of a face; its last reference is the context.
 _FLAT_CURVE = b"DEFINITIONAL_REPRESENTATION"
@@ -113,78 +112,80 @@ _CHECKED = frozenset((*_TABLE, *_FACES, _RELATION, _FLAT_CURVE))
 _SIZED = frozenset((b"CARTESIAN_POINT", b"DIRECTION"))
 
 
-class Kinds:
-    """The names of all definitions, and a check of what they refer to."""
-
-    def __init__(self, data: bytes) -> None:
-        """`data`: the DATA section without texts and comments. Raises Unreadable at the first wrong reference."""
-        self._names: dict[int, tuple[bytes, ...]] = {}
-        statements: list[tuple[int, bytes, bytes]] = []
-        self._sizes: dict[int, int] = {}
-        for match in _INSTANCE.finditer(data):
-            number, body = int(match[1]), match[2].lstrip()
-            if body.startswith(b"("):
-                parts = _parts(body)
-                names = tuple(name for name, _ in parts)
-                statements.extend((number, name, part) for name, part in parts if name in _CHECKED)
-            else:
-                head = _SIMPLE.match(body)
-                name = head[1].upper() if head else b""
-                names = (name,)
-                if name in _SIZED:
-                    values = _NUMBERS.match(body, len(name))
-                    self._sizes[number] = values[1].count(b",") + 1 if values else 0
-                elif name in _CHECKED:
-                    statements.append((number, name, body))
-            self._names[number] = names
-        for number, name, body in statements:
-            self._check(number, name, body)
-
-    def _check(self, number: int, name: bytes, body: bytes) -> None:
-        references = [int(x) for x in _REFERENCE.findall(body)]
-        if name in _FACES:
-            fine = len(references) >= 1 and self._all(references[-1:], _surface) and self._all(references[:-1], _BOUND)
-        elif name == _FLAT_CURVE:
-            fine = len(references) >= 2 and self._all(references[:-1], _curve)
-        elif name == _RELATION:
-            fine = self._all(references, _representation)
-        else:
-            first, rest = _TABLE[name]
-            fine = all(self._all([x], check) for x, check in zip(references, first, strict=False))
-            # A placement may leave its directions out; everything else needs what stands in the table.
-            needed = 1 if name.startswith(b"AXIS") else len(first)
-            fine = fine and len(references) >= needed
-            if rest is not None:
-                fine = fine and self._all(references[len(first) :], rest)
-            if fine and name in _IN_SPACE:
-                fine = all(self._sizes.get(x, 3) == 3 for x in references)
-            elif fine and name in (b"LINE", b"AXIS2_PLACEMENT_2D"):
-                fine = self._same_size(references)
-        if not fine:
-            raise Unreadable(
-                f"A definition of the STEP file ({name.decode('latin-1')}) refers to the wrong kind of thing.",
-                f"#{number}",
-                "Export or download it again.",
-            )
-
-    def _all(self, references: list[int], check: _Check) -> bool:
-        for x in references:
-            names = self._names.get(x, ())
-            # Nearly all definitions have one name: the quick way first.
-            if not (names and check(names[0])) and not any(check(name) for name in names[1:]):
-                return False
-        return True
-
-    def _same_size(self, references: list[int]) -> bool:
-        """Point and direction of a line lie in the same space."""
-        return len({self._sizes[x] for x in references if x in self._sizes}) <= 1
+def check_kinds(statements: Statements) -> None:
+    """Raise Unreadable at the first definition that refers to the wrong kind of thing."""
+    sizes = _sizes(statements)
+    wrong: list[tuple[int, bytes]] = []
+    for name in sorted({name for names in statements.kinds for name in names} & _CHECKED):
+        pieces = statements.pieces(name)
+        if (rows := pieces.owner[_wrong(name, pieces, statements, sizes)]).size:
+            wrong.append((int(rows.min()), name))
+    if wrong:
+        row, name = min(wrong)
+        raise Unreadable(
+            f"A definition of the STEP file ({name.decode('latin-1')}) refers to the wrong kind of thing.",
+            f"#{statements.number[row]}",
+            "Export or download it again.",
+        )
 
 
-def _parts(body: bytes) -> list[tuple[bytes, bytes]]:
-    """The named parts of a definition that is several things at once."""
-    found: list[tuple[bytes, bytes]] = []
-    starts = list(_SIMPLE.finditer(body))
-    for i, match in enumerate(starts):
-        end = starts[i + 1].start() if i + 1 < len(starts) else len(body)
-        found.append((match[1].upper(), body[match.end() - 1 : end]))
+def _wrong(name: bytes, pieces: Pieces, statements: Statements, sizes: Ints) -> Bools:
+    """Which pieces of a name refer to something wrong, or to too little."""
+    count = pieces.count
+    row = np.repeat(np.arange(len(count)), count)
+    place = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    to = statements.to[np.repeat(pieces.first, count) + place]
+    left = count[row] - 1 - place
+    bad = np.zeros(len(count), bool)
+
+    def demand(which: Bools, check: _Check) -> None:
+        fits = np.array([any(map(check, names)) for names in statements.kinds], bool)
+        bad[row[which & ~fits[statements.kind[to]]]] = True
+
+    if name in _FACES:
+        demand(left == 0, _surface)
+        demand(left > 0, _BOUND)
+        return bad | (count < 1)
+    if name == _FLAT_CURVE:
+        demand(left > 0, _curve)
+        return bad | (count < 2)
+    if name == _RELATION:
+        demand(left >= 0, _representation)
+        return bad
+    first, rest = _TABLE[name]
+    for i, check in enumerate(first):
+        demand(place == i, check)
+    if rest is not None:
+        demand(place >= len(first), rest)
+    # A placement may leave its directions out; everything else needs what stands in the table.
+    bad |= count < (1 if name.startswith(b"AXIS") else len(first))
+    size = sizes[to]
+    if name in _IN_SPACE:
+        bad[row[(size >= 0) & (size != 3)]] = True
+    elif name in _SAME_SPACE:
+        most, least = np.zeros(len(count), np.int64), np.full(len(count), 9, np.int64)
+        np.maximum.at(most, row[size >= 0], size[size >= 0])
+        np.minimum.at(least, row[size >= 0], size[size >= 0])
+        bad |= most > least
+    return bad
+
+
+def _sizes(statements: Statements) -> Ints:
+    """Number of coordinates of points and directions, 0 where they are not well written; -1 for all else."""
+    points = [len(names) == 1 and names[0] in _SIZED for names in statements.kinds]
+    sized = np.array(points, bool)[statements.kind]
+    opening, closing, commas = (statements.every(x) for x in (b"(", b")", b","))
+    fine = (statements.inside(opening) == 2) & (statements.inside(closing) == 2)
+    # NAME ( '' , ( 1. , 2. , 3. ) ): where there are two brackets, the text, one comma, and numbers between the inner.
+    rows = np.flatnonzero(sized & fine)
+    start = np.searchsorted(opening, statements.begin[rows])
+    outer, inner = opening[start], opening[start + 1]
+    shut = closing[np.searchsorted(closing, statements.begin[rows])]
+    first = np.isin(statements.raw[statements.next_solid(outer + 1)], list(b"'$"))
+    before, until, all_of = (np.searchsorted(commas, x) for x in (inner, shut, statements.end[rows]))
+    one = before - np.searchsorted(commas, outer) == 1
+    last = statements.next_solid(statements.next_solid(shut + 1) + 1) == statements.end[rows]
+    good = first & one & (inner < shut) & (until == all_of) & last
+    found = np.where(sized, 0, -1)
+    found[rows[good]] = (until - before)[good] + 1
     return found

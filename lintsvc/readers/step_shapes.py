@@ -11,13 +11,11 @@ from typing import Any
 from OCP.Bnd import Bnd_Box
 from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
-from OCP.BRepGProp import BRepGProp
 from OCP.collections import (
     IndexedMap_TopoDS_Shape_TopTools_ShapeMapHasher as ShapeMap,
 )
 from OCP.collections import Sequence_TDF_Label as Labels
 from OCP.gp import gp_Pnt, gp_Trsf
-from OCP.GProp import GProp_GProps
 from OCP.IFSelect import IFSelect_RetDone
 from OCP.Message import Message
 from OCP.STEPCAFControl import STEPCAFControl_Reader
@@ -72,6 +70,9 @@ def load(data: bytes, text: StepText, notes: list[ReadNote]) -> Placed:
     if text.names_other_files:
         # The reader with names would open the other files; this one does not.
         notes.append(ReadNote("ignored", "The STEP file names other files; they were not opened."))
+        found = _without_names(data)
+    elif text.solids == 1 and not text.places_parts:
+        # Names tell solids apart; reading them takes time.
         found = _without_names(data)
     else:
         found = _with_names(data)
@@ -160,8 +161,8 @@ def explored(shape: Any, kind: Any, avoid: Any = None) -> Iterator[Any]:
 
 
 def _solids(found: list[tuple[Any, str]], notes: list[ReadNote]) -> Iterator[tuple[Any, str]]:
-    """Yield each solid, its outside out; then faces that belong to no solid, where there is no solid at all."""
-    turned = solids = 0
+    """Yield each solid, as it is; then faces that belong to no solid, where there is no solid at all."""
+    solids = 0
     for shape, name in found:
         for solid in explored(shape, TopAbs_SOLID):
             solids += 1
@@ -169,14 +170,7 @@ def _solids(found: list[tuple[Any, str]], notes: list[ReadNote]) -> Iterator[tup
                 raise Unreadable(
                     f"The STEP file places more than {_MAX_PLACED:,} bodies.", remedy="Export fewer bodies."
                 )
-            volume = volume_mm3(solid)
-            if volume < 0:
-                turned += 1
-                solid.Reverse()
             yield solid, name
-    if turned:
-        text = f"{turned} solids of the STEP file are inside out; they were turned."
-        notes.append(ReadNote("recovered", text, count=turned))
     loose = sum(1 for shape, _ in found for _ in explored(shape, TopAbs_FACE, TopAbs_SOLID))
     if not loose:
         return
@@ -189,13 +183,6 @@ def _solids(found: list[tuple[Any, str]], notes: list[ReadNote]) -> Iterator[tup
     for shape, name in found:
         if any(True for _ in explored(shape, TopAbs_FACE)):
             yield shape, name
-
-
-def volume_mm3(solid: Any) -> float:
-    """Exact volume; negative for a solid that is inside out."""
-    properties = GProp_GProps()
-    BRepGProp.VolumeProperties_s(solid, properties)
-    return float(properties.Mass())
 
 
 def distinct(shapes: tuple[Any, ...], kind: Any) -> int:
@@ -211,9 +198,9 @@ def _compare(placed: Placed, text: StepText, notes: list[ReadNote]) -> None:
     """Hold what was built against what the text defines."""
     solids = distinct(placed.shapes, TopAbs_SOLID)
     if solids < text.solids:
-        raise Unreadable(
-            f"The STEP file defines {text.solids} solids, but only {solids} could be built.", remedy=_AGAIN
-        )
+        some = f"{text.solids - solids} of the {text.solids} solids that the STEP file defines"
+        which = some if text.solids > 1 else "The solid that the STEP file defines"
+        raise Unreadable(f"{which} could not be built: faces of it are missing or damaged.", remedy=_AGAIN)
     faces = distinct(placed.shapes, TopAbs_FACE)
     if text.solids and faces < text.faces:
         lost = text.faces - faces

@@ -14,7 +14,8 @@ import numpy as np
 
 from lintsvc.model.part import Unreadable
 from lintsvc.readers.content import clean_name
-from lintsvc.readers.step_kinds import Kinds
+from lintsvc.readers.step_kinds import check_kinds
+from lintsvc.readers.step_statements import Statements
 
 _AGAIN = "Export or download it again."
 _MAX_DEPTH = 64
@@ -22,11 +23,15 @@ _MAX_DEPTH = 64
 _MAX_EXPONENT = 9
 
 _STRING_OR_COMMENT = re.compile(rb"'(?:[^']|'')*'|/\*.*?\*/", re.DOTALL)
-_INSTANCE = re.compile(rb"#(\d+)\s*=\s*(\(\s*)?([A-Za-z_][\w]*)?")
+_STRING = re.compile(rb"'(?:[^']|'')*'")
 _REFERENCE = re.compile(rb"#(\d+)")
-_SELF = re.compile(rb"#(\d+)\s*=[^;#]*(?:#(?!\1\b)[^;#]*)*#\1\b")
+_STATEMENT = re.compile(rb"\s*#(\d+)\s*=((?:'(?:[^']|'')*'|[^;'])*);")
+_UNIT_NAME = re.compile(rb"_UNIT\s*\(")
 #: Part 21 has numbers, strings, references, $, *, .ENUMERATIONS. and TYPE(...); a bare word is none of these.
 _BARE_WORD = re.compile(rb"[(,]\s*([-+]?[A-Za-z_]\w*)\s*(?=[,)])")
+#: A number that runs into something else is damage.
+_RUN_TOGETHER = re.compile(rb"[(,]\s*[-+]?\d(?![\d.]*(?:[Ee][-+]?\d+)?\s*[,)])")
+_LARGE = re.compile(rb"E\+?\d\d")
 _BIG_POINT = re.compile(rb"CARTESIAN_POINT\s*\(\s*''\s*,\s*\([^)]*?E\+?0*(\d{2,})")
 _SI_LENGTH = re.compile(rb"LENGTH_UNIT\s*\(\s*\)")
 _SI = re.compile(rb"SI_UNIT\s*\(\s*(?:\.(\w+)\.|\$)\s*,\s*\.METRE\.\s*\)")
@@ -46,9 +51,13 @@ class StepText:
     """The checked text. Raises Unreadable for what no kernel should be given."""
 
     def __init__(self, data: bytes) -> None:
-        self._raw = data
         begin = data.find(b"ISO-10303-21")
-        text = _STRING_OR_COMMENT.sub(b"''", data[begin:])
+        text = data[begin:]
+        if b"/*" in text:
+            text = _STRING_OR_COMMENT.sub(lambda x: b" " if x[0][:1] == b"/" else x[0], text)
+        #: The file without comments: the kernel crashes on some of those.
+        self.plain = text
+        text = _STRING.sub(b"''", text)
         if b"'" in text.replace(b"''", b"") or b"/*" in text:
             raise Unreadable("A text in the STEP file is never closed: its quotes are broken.", remedy=_AGAIN)
         start = text.find(b"DATA")
@@ -60,12 +69,17 @@ class StepText:
         if text[start:].count(b"ENDSEC") < 1:
             raise Unreadable("The STEP file ends in the middle of its data: it is cut off.", remedy=_AGAIN)
         self._data = text[start : last + 1]
+        #: Lines up to there; texts and comments count as one, so that it may be a little too low.
+        self._lines_before = data[:begin].count(b"\n") + text[:start].count(b"\n") + 1
         self._check_nesting()
         self._check_words()
-        found = [(int(m[1]), m[3]) for m in _INSTANCE.finditer(self._data)]
-        self._check_references([number for number, _ in found])
-        Kinds(self._data)
-        self.counts = Counter(word.decode().upper() for _, word in found if word)
+        self._statements = Statements(self._data, self._line_of)
+        check_kinds(self._statements)
+        names = [x[0].decode("latin-1") if x else "" for x in self._statements.kinds]
+        times = np.bincount(self._statements.kind, minlength=len(names)).tolist()
+        self.counts: Counter[str] = Counter()
+        for name, count in zip(names, times, strict=True):
+            self.counts[name] += count
 
     @property
     def solids(self) -> int:
@@ -82,23 +96,31 @@ class StepText:
         """True where parts of the assembly are said to lie in other files."""
         return any(name in self.counts for name in ("DOCUMENT_FILE", "EXTERNALLY_DEFINED_ITEM", "EXTERNAL_SOURCE"))
 
+    @property
+    def places_parts(self) -> bool:
+        """True where the file puts shapes into others: an assembly."""
+        return any(name in self.counts for name in ("NEXT_ASSEMBLY_USAGE_OCCURRENCE", "MAPPED_ITEM"))
+
     def length_units(self) -> tuple[str, ...]:
         """Return the length units of the shapes' contexts, most used first; `?` for one that is not known."""
         found: Counter[str] = Counter()
-        statements = self._statements()
+        units = self._units()
         for context in _CONTEXT.finditer(self._data):
-            for reference in _REFERENCE.findall(context[1]):
-                unit = _unit(statements.get(int(reference), b""))
-                if unit:
-                    found[unit] += 1
+            found.update(unit for x in _REFERENCE.findall(context[1]) if (unit := units.get(int(x))))
         return tuple(unit for unit, _ in found.most_common())
 
-    def _statements(self) -> dict[int, bytes]:
-        """Definitions of units, strings kept."""
-        kept = {}
-        for match in re.finditer(rb"#(\d+)\s*=([^;]*?_UNIT\s*\((?:'(?:[^']|'')*'|[^;'])*);", self._raw):
-            kept[int(match[1])] = match[2]
-        return kept
+    def _units(self) -> dict[int, str]:
+        """The length units that are defined; their names are texts, so they are looked up in the file itself."""
+        found = {}
+        for match in _UNIT_NAME.finditer(self.plain):
+            statement = _STATEMENT.match(self.plain, self.plain.rfind(b";", 0, match.start()) + 1)
+            if statement and (unit := _unit(statement[2])):
+                found[int(statement[1])] = unit
+        return found
+
+    def _line_of(self, at: int) -> str:
+        before = self._data.count(b"\n", 0, at)
+        return f"line {before + self._lines_before}"
 
     def _check_nesting(self) -> None:
         # One pass over the bytes, not over brackets in Python: files are large.
@@ -118,26 +140,17 @@ class StepText:
             word = clean_name(bare[1].decode("latin-1"))
             what = "a number that is none" if re.fullmatch(r"(?i)[-+]?(nan|inf(inity)?)", word) else "a bare word"
             raise Unreadable(f'The STEP file has {what} among its values: "{word[:40]}".', remedy=_AGAIN)
+        if run := _RUN_TOGETHER.search(self._data):
+            raise Unreadable(
+                "Values of the STEP file run into each other: it is damaged.", self._line_of(run.start()), _AGAIN
+            )
+        if not _LARGE.search(self._data):
+            return
         for big in _BIG_POINT.finditer(self._data):
             if len(big[1]) > 4 or int(big[1]) > _MAX_EXPONENT:
                 raise Unreadable(
                     f"The STEP file has a point at 1e{int(big[1][:6])}: an impossible size.", remedy="Export it again."
                 )
-
-    def _check_references(self, numbers: list[int]) -> None:
-        defined = set(numbers)
-        if len(defined) != len(numbers):
-            twice = next(n for n, count in Counter(numbers).items() if count > 1)
-            raise Unreadable("The STEP file defines one number twice.", f"#{twice}", _AGAIN)
-        named = set(map(int, _REFERENCE.findall(self._data)))
-        if missing := named - defined:
-            raise Unreadable(
-                f"The STEP file refers to {len(missing):,} definitions that it does not hold: parts of it are lost.",
-                f"#{min(missing)}",
-                _AGAIN,
-            )
-        if loop := _SELF.search(self._data):
-            raise Unreadable("A definition of the STEP file contains itself.", f"#{int(loop[1])}", _AGAIN)
 
 
 def _unit(statement: bytes) -> str | None:

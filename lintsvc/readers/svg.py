@@ -26,7 +26,7 @@ def claims(head: bytes, size: int) -> bool:
 def read(path: Path, options: ReadOptions) -> Part:
     """Read an SVG file. Raises Unreadable."""
     from lintsvc.readers.flat_curves import Flattening
-    from lintsvc.readers.flat_roles import BUILT_IN, load_rules
+    from lintsvc.readers.flat_roles import built_in_rules
     from lintsvc.readers.flat_sheet import SheetBuilder
     from lintsvc.readers.svg_elements import ElementReader
     from lintsvc.readers.svg_page import page_of, with_other_size
@@ -35,9 +35,8 @@ def read(path: Path, options: ReadOptions) -> Part:
     root = tree_of(bytes_of(path, MAX_BYTES, "SVG"))
     page = page_of(root, options.units)
     # A radius in a text is meant in the unit of the page, not in user units.
-    builder = SheetBuilder(
-        load_rules(options.roles or BUILT_IN), Flattening(), 25.4 if page.units.value == "in" else 1.0
-    )
+    mm_per_unit = 25.4 if page.units.value == "in" else 1.0
+    builder = SheetBuilder(built_in_rules(), Flattening(), mm_per_unit, options.lines)
     for remark in page.remarks:
         builder.note("info", remark)
     ElementReader(root, page, builder).read()

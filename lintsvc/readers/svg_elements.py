@@ -112,10 +112,21 @@ class ElementReader:
         changed = {k: v for k, v in said.items() if k in _INHERITED and v != "inherit"}
         if changed:
             style = {**style, **changed}
-        layer = around.layer
-        if node.tag in ("g", "svg", "symbol") and node is not self.root:
-            layer = node.get("label") or _chosen_name(node.get("id")) or layer
-        return Surroundings(place, around.width, around.height, style, clean_name(layer), hidden)
+        if _is_nought(said.get("opacity", "1")):
+            hidden = "it is set invisible (opacity: 0)"
+        layer = around.layer if node is self.root else self._layer(node, around.layer)
+        return Surroundings(place, around.width, around.height, style, layer, hidden)
+
+    def _layer(self, node: Node, around: str) -> str:
+        """Return what stands for the layer: a name of the element that says what it is for, else its group's."""
+        title = next((x.text for x in node.children if x.tag == "title"), "")
+        label = node.get("label") or node.get("data-name")
+        chosen = _chosen_name(node.get("id"))
+        names = [clean_name(x) for x in (label, node.get("class"), title.strip(), chosen) if x]
+        speaks = next((x for x in names if self.builder.rules.knows_layer(x)), "")
+        if node.tag in ("g", "svg", "symbol"):
+            return speaks or clean_name(label or chosen) or around
+        return speaks or around or clean_name(label or node.get("class"))
 
     def _children(self, node: Node, around: Surroundings) -> None:
         for child in node.children:
@@ -185,7 +196,7 @@ class ElementReader:
             hidden = "it is set invisible (visibility: hidden)"
         elif stroke == "none" and fill == "none":
             hidden = hidden or "it has neither stroke nor fill"
-        layer = around.layer or clean_name(node.get("label") or node.get("class"))
+        layer = around.layer
         rgb = colour_of(fill if stroke == "none" else stroke)
         dashed = "DASHED" if any(c in "123456789" for c in style["stroke-dasharray"]) else ""
         name = clean_name(node.get("id"))
@@ -273,10 +284,15 @@ def _chosen_name(name: str) -> str:
     return "" if _NUMBERED.fullmatch(name) else name
 
 
+def _is_nought(opacity: str) -> bool:
+    return re.fullmatch(r"0*\.?0*%?", opacity.strip()) is not None and "0" in opacity
+
+
 def _texts(node: Node) -> list[str]:
     found = [node.text]
     for child in node.children:
-        found += _texts(child)
+        if child.tag != "title":
+            found += _texts(child)
     return found
 
 

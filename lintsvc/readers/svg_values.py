@@ -102,8 +102,8 @@ def _float(text: str) -> float:
         return 0.0
 
 
-#: The properties that decide what a line is for. All but display are inherited.
-PROPERTIES = frozenset({"stroke", "fill", "display", "visibility", "stroke-dasharray", "clip-path", "mask"})
+#: The properties that decide what a line is for.
+PROPERTIES = frozenset({"stroke", "fill", "display", "visibility", "opacity", "stroke-dasharray", "clip-path", "mask"})
 _RULE = re.compile(r"([^{}]+)\{([^{}]*)\}")
 _MOST_RULES = 5000
 

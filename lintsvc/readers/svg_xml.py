@@ -23,7 +23,7 @@ _XLINK = "http://www.w3.org/1999/xlink"
 _KEPT = frozenset(
     {"svg", "g", "a", "switch", "symbol", "defs", "use", "style"}
     | {"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"}
-    | {"text", "tspan", "textPath", "image", "foreignObject", "video", "iframe"}
+    | {"text", "tspan", "textPath", "title", "image", "foreignObject", "video", "iframe"}
 )
 
 
@@ -74,7 +74,7 @@ class _Builder:
             self._open.pop()
 
     def data(self, text: str) -> None:
-        if self._open and not self._skipped and self._open[-1].tag in ("text", "tspan", "textPath", "style"):
+        if self._open and not self._skipped and self._open[-1].tag in ("text", "tspan", "textPath", "style", "title"):
             node = self._open[-1]
             # Joined a piece at a time; a text of this length is no label.
             if len(node.text) < 1_000_000:

@@ -202,7 +202,8 @@ class _Build:
             return
         vertices, faces = target.vertices, target.faces
         if transform is not None:
-            vertices = vertices @ transform[:3] + transform[3]
+            with np.errstate(invalid="ignore", over="ignore"):  # too far away is refused when the whole is known
+                vertices = vertices @ transform[:3] + transform[3]
             if float(np.linalg.det(transform[:3])) < 0:
                 # A mirroring transform turns the outside in: turn the winding back.
                 faces = faces[:, ::-1]

@@ -16,7 +16,7 @@ from lintsvc.readers.doubtful_units import by_the_users_word, guess_units
 from lintsvc.readers.format import ReadOptions
 
 #: More triangles are refused: the measurements after reading would not fit their time and memory.
-MAX_TRIANGLES = 6_000_000
+MAX_TRIANGLES = 10_000_000
 #: A closed surface has at least as many faces as a tetrahedron.
 MIN_TRIANGLES = 4
 #: Larger along any side is no part (mm).
@@ -155,7 +155,9 @@ def _ends(points: NDArray[Any]) -> tuple[NDArray[np.float64], NDArray[np.float64
         if len(some):
             lows.append(some.min(axis=0).reshape(-1, 3).min(axis=0))
             highs.append(some.max(axis=0).reshape(-1, 3).max(axis=0))
-    return np.min(lows, axis=0).astype(np.float64), np.max(highs, axis=0).astype(np.float64)
+    # What is no number stays none; whoever asked finds it and refuses.
+    with np.errstate(invalid="ignore"):
+        return np.min(lows, axis=0).astype(np.float64), np.max(highs, axis=0).astype(np.float64)
 
 
 def _check_size(longest_mm: float, reach_mm: float, found: Triangles) -> None:

@@ -55,12 +55,13 @@ def compare(old: Report, new: Report) -> tuple[PartChange, ...]:
         name = part.file if part.file in before else by_content.get(part.sha256, "")
         # The old name is taken only where it is free: a copy is no move.
         was = before.pop(name, None) if name == part.file or name not in names else None
-        found.append(_compare(was, part))
-    found += [_compare(x, None) for x in before.values()]
+        found.append(compare_parts(was, part))
+    found += [compare_parts(x, None) for x in before.values()]
     return tuple(found)
 
 
-def _compare(old: PartReport | None, new: PartReport | None) -> PartChange:
+def compare_parts(old: PartReport | None, new: PartReport | None) -> PartChange:
+    """Return what changed from one entry to the other, whatever their names; None for a file that is not there."""
     left = Counter(x.fingerprint for x in _findings(old))
     added = []
     for finding in _findings(new):

@@ -10,6 +10,8 @@ from lintsvc.model.finding import Finding, Level
 from lintsvc.model.sheet import Arc, Circle, Line, Point2, Shape, Sheet
 
 Box = tuple[float, float, float, float]
+#: A finding gets a ring around all of it where it reaches over no more than this share of the drawing.
+MOST_RINGED = 0.2
 
 
 def sweep_deg(arc: Arc) -> float:
@@ -62,15 +64,23 @@ class Mark:
 
 
 def marks(sheet: Sheet, findings: Sequence[Finding]) -> Iterator[Mark]:
-    """Yield a mark for each finding that has a place: around its box, and never too small to see."""
+    """Yield a mark for each finding that has a place: around its box, and never too small to see.
+
+    What reaches over much of the drawing is marked at its worst place alone: its lines are lit, and a ring around
+    them all would say no more and lie over everything else.
+    """
     x0, y0, x1, y1 = drawn_box(sheet)
-    least = 0.012 * math.hypot(x1 - x0, y1 - y0) or 1.0
+    whole = math.hypot(x1 - x0, y1 - y0)
+    least = 0.012 * whole or 1.0
     for number, finding in enumerate(findings, 1):
         if finding.where is None:
             continue
         (ax, ay, _), (bx, by, _) = finding.where.box
-        centre = ((ax + bx) / 2, (ay + by) / 2)
-        yield Mark(number, finding, centre, 0.55 * math.hypot(bx - ax, by - ay) + least)
+        reach = math.hypot(bx - ax, by - ay)
+        if reach > MOST_RINGED * whole:
+            yield Mark(number, finding, (finding.where.point[0], finding.where.point[1]), least)
+        else:
+            yield Mark(number, finding, ((ax + bx) / 2, (ay + by) / 2), 0.55 * reach + least)
 
 
 def lines_of(finding: Finding) -> list[tuple[Point2, Point2]]:

@@ -22,12 +22,16 @@ Triangles are sent in Morton order of their centroids, because then neighbours s
 the bytes and the runs of a finding's faces are short. `sent_order` gives the permutation; what the
 page gets (`place_findings`) is already numbered in that order.
 
-Flat, `encode_sheet` (JSON, mm): `kind` "sheet"; `box` [[x0, y0], [x1, y1]]; `chord_tolerance_mm`;
+Flat, `encode_sheet` (JSON, mm): `kind` "sheet"; `box` [[x0, y0], [x1, y1]] around all that is drawn, `part_box` around
+the part itself (its size: lines and notes beside it do not count); `chord_tolerance_mm`;
 `thickness_mm`; `entities`, each with `number`, `handle`, `kind`, `layer`, `role`, `role_why`, `text`
 and `shapes`, each one of `{"line": [x0, y0, x1, y1]}`, `{"arc": [cx, cy, r, start_deg, end_deg]}`
 (counter-clockwise), `{"circle": [cx, cy, r]}`, `{"polyline": [x0, y0, x1, y1, …]}`;
 `contours`, each a closed outline `{"points": [x0, y0, …], "hole": bool}`;
-`bends`, each `{"line": [x0, y0, x1, y1], "angle_deg", "direction", "radius_mm", "entity"}`.
+`bends`, each `{"line": [x0, y0, x1, y1], "angle_deg", "direction", "radius_mm", "entity", "half_mm"}`;
+`half_mm` is how far the bend zone reaches to each side of the line, null where the thickness is not known;
+`holes`, the round ones, each `{"diameter_mm", "centre": [x, y], "entities"}`, in the report's order;
+`kerf_mm` [least, most], the usual width of the cut, or null where it is not known.
 
 Findings, `place_findings` (JSON): `{"findings": [{"fingerprint", "rule", "level", "rank",
 "point": [x, y, z], "box": [[…], […]], "span": [[…], […]] | null, "lines": [[[…], […]], …],
@@ -39,7 +43,7 @@ from __future__ import annotations
 
 import json
 import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -48,6 +52,7 @@ from numpy.typing import NDArray
 from lintsvc.model.body import Body
 from lintsvc.model.finding import Finding
 from lintsvc.model.sheet import Arc, Bend, Circle, Line, Point2, Shape, Sheet
+from lintsvc.readers.flat_extent import box_of
 
 MAGIC = b"LSG1"
 _TOP = 65535
@@ -166,8 +171,18 @@ def encode_sheet(
     thickness_mm: float | None,
     contours: Iterable[tuple[Sequence[Point2], bool]],
     bends: Iterable[Bend],
+    holes: Iterable[tuple[float, Point2, Sequence[int]]] = (),
+    kerf_mm: tuple[float, float] | None = None,
+    part_box: tuple[float, float, float, float] | None = None,
+    zones_mm: Mapping[int, float] | None = None,
 ) -> dict[str, Any]:
-    """Return the flat's JSON described above. `contours` are (points, is a hole)."""
+    """Return the flat's JSON described above.
+
+    `contours` are (points, is a hole); `holes` (diameter, centre, entities); `part_box` is left, bottom, right, top of
+    the part itself; `zones_mm` how far the zone of each bend, by its place in `bends`, reaches to each side.
+    """
+    halves = zones_mm or {}
+    drawn = _corners(box_of(shape for entity in sheet.entities for shape in entity.shapes))
     entities = [
         {
             "number": entity.number,
@@ -183,7 +198,8 @@ def encode_sheet(
     ]
     return {
         "kind": "sheet",
-        "box": _flat_box(sheet),
+        "box": drawn,
+        "part_box": drawn if part_box is None else _corners(part_box),
         "chord_tolerance_mm": sheet.chord_tolerance_mm,
         "thickness_mm": thickness_mm,
         "entities": entities,
@@ -195,9 +211,15 @@ def encode_sheet(
                 "direction": bend.direction,
                 "radius_mm": bend.radius_mm,
                 "entity": bend.entity,
+                "half_mm": round(halves[number], 4) if number in halves else None,
             }
-            for bend in bends
+            for number, bend in enumerate(bends)
         ],
+        "holes": [
+            {"diameter_mm": round(diameter, 4), "centre": _xy(centre), "entities": list(entities)}
+            for diameter, centre, entities in holes
+        ],
+        "kerf_mm": kerf_mm,
     }
 
 
@@ -218,22 +240,10 @@ def _shape(shape: Shape) -> dict[str, list[float]]:
             return {"polyline": [x for point in shape.points for x in _xy(point)]}
 
 
-def _flat_box(sheet: Sheet) -> list[list[float]]:
-    """The box around what is drawn; arcs count as full circles, which is enough to place a view."""
-    points: list[Point2] = []
-    for entity in sheet.entities:
-        for shape in entity.shapes:
-            match shape:
-                case Line(start, end):
-                    points += (start, end)
-                case Arc(centre=c, radius_mm=r) | Circle(centre=c, radius_mm=r):
-                    points += ((c[0] - r, c[1] - r), (c[0] + r, c[1] + r))
-                case _:
-                    points += shape.points
-    if not points:
-        return [[0.0, 0.0], [0.0, 0.0]]
-    flat = np.asarray(points, np.float64)
-    return [[round(float(x), 4) for x in flat.min(axis=0)], [round(float(x), 4) for x in flat.max(axis=0)]]
+def _corners(box: tuple[float, float, float, float] | None) -> list[list[float]]:
+    """Left, bottom, right, top as two corners."""
+    left, bottom, right, top = (round(float(x), 4) for x in box or (0.0, 0.0, 0.0, 0.0))
+    return [[left, bottom], [right, top]]
 
 
 def place_findings(findings: Iterable[Finding], order: NDArray[np.int64] | None) -> dict[str, Any]:

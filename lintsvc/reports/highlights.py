@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from lintsvc.model.finding import Finding
@@ -21,7 +22,7 @@ def highlights(part: Part, findings: Sequence[Finding]) -> dict[str, bytes]:
     if part.body is not None and len(part.body.faces):
         from lintsvc.reports.highlights_glb import write_glb
 
-        files["glb"] = write_glb(part.body, findings)
+        files["glb"] = write_glb(part.body, _on_body(part, findings))
     if part.sheet is not None:
         from lintsvc.reports.highlights_dxf import write_dxf
         from lintsvc.reports.highlights_svg import write_svg
@@ -29,6 +30,16 @@ def highlights(part: Part, findings: Sequence[Finding]) -> dict[str, bytes]:
         files["svg"] = write_svg(part.sheet, findings).encode("utf-8")
         files["dxf"] = write_dxf(part.sheet, findings)
     return files
+
+
+def _on_body(part: Part, findings: Sequence[Finding]) -> Sequence[Finding]:
+    """The findings of an unfolded solid lie in its flat; on the body they lie where the flat comes from."""
+    if part.kind != "sheet" or part.sheet is None or not part.sheet.panels:
+        return findings
+    from lintsvc.measure.flat_on_solid import FlatOnSolid
+
+    solid = FlatOnSolid(part)
+    return [x if x.where is None else replace(x, where=solid.where(x.where)) for x in findings]
 
 
 def write_highlights(folder: Path, stem: str, part: Part, findings: Sequence[Finding]) -> list[Path]:

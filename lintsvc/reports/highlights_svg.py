@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from html import escape
 
 from lintsvc.model.finding import Finding
 from lintsvc.model.sheet import Arc, Circle, Line, Point2, Shape, Sheet
 from lintsvc.reports.colours import LEVEL, ROLE
 from lintsvc.reports.flat_drawing import Mark, drawn_box, lines_of, marks, on_circle, sweep_deg
-from lintsvc.reports.words import xml_text
+from lintsvc.reports.words import bend_words, xml_text
 
 _STYLE = (
     "path,circle{fill:none;vector-effect:non-scaling-stroke;stroke-linecap:round}"
@@ -20,8 +21,12 @@ _STYLE = (
         f".{level} text{{fill:{colour};stroke:none}}"
         for level, colour in LEVEL.items()
     )
-    + "text{font-family:sans-serif;font-weight:bold}"
+    + "text{font-family:sans-serif;font-weight:bold}.bends{fill:#4d545e;font-weight:normal}"
 )
+#: Of more findings than these nobody reads the numbers in one picture.
+_MOST_SET_APART = 100
+#: Of more bends than these the words would lie on each other.
+_MOST_NAMED_BENDS = 12
 
 
 def write_svg(sheet: Sheet, findings: Sequence[Finding]) -> str:
@@ -44,12 +49,49 @@ def write_svg(sheet: Sheet, findings: Sequence[Finding]) -> str:
     ]
     lines += [f'<path class="{x.role}" d="{_path(x.shapes)}"/>' for x in sheet.entities if x.shapes]
     lines.append('</g><g id="highlights">')
-    lines += [_mark(mark, sheet, text) for mark in ringed]
-    lines.append("</g></svg>")
+    taken: list[Point2] = []
+    for mark in ringed:
+        taken.append(_free_place(mark, text, taken))
+        lines.append(_mark(mark, sheet, text, taken[-1]))
+    lines.append("</g>")
+    named = list(_bends(sheet))
+    if 0 < len(named) <= _MOST_NAMED_BENDS:
+        lines += ['<g id="bends">', *(_bend(line, words, 0.75 * text) for line, words in named), "</g>"]
+    lines.append("</svg>")
     return "\n".join(lines) + "\n"
 
 
-def _mark(mark: Mark, sheet: Sheet, text: float) -> str:
+def _bends(sheet: Sheet) -> Iterator[tuple[Line, str]]:
+    """Yield the bend lines with what is known of each, of a solid's flat or as the drawing says."""
+    known = {x.entity: (x.direction, x.angle_deg) for x in sheet.bends if x.entity is not None}
+    for entity in sheet.entities:
+        if entity.role == "bend" and len(entity.shapes) == 1 and isinstance(entity.shapes[0], Line):
+            said = known.get(entity.number, (entity.bend_direction, entity.bend_angle_deg))
+            yield entity.shapes[0], bend_words(*said)
+
+
+def _bend(line: Line, words: str, text: float) -> str:
+    """Return what a bend is, along its line from one end, away from the marks in its middle."""
+    (ax, ay), (bx, by) = sorted((line.start, line.end))
+    long = math.hypot(bx - ax, by - ay) or 1.0
+    x, y = ax + 0.02 * (bx - ax), ay + 0.02 * (by - ay)
+    x, y = x - 0.4 * text * (by - ay) / long, y + 0.4 * text * (bx - ax) / long
+    turn = math.degrees(math.atan2(by - ay, bx - ax))
+    return (
+        f'<text class="bends" x="{_n(x)}" y="{_n(-y)}" font-size="{_n(text)}" '
+        f'transform="rotate({_n(-turn)} {_n(x)} {_n(-y)})">{escape(words)}</text>'
+    )
+
+
+def _free_place(mark: Mark, text: float, taken: Sequence[Point2]) -> Point2:
+    """Return where a mark's number begins: beside its ring, to the right of numbers that are there already."""
+    x, y = mark.centre[0] + 0.72 * mark.radius_mm, mark.centre[1] + 0.78 * mark.radius_mm
+    while len(taken) < _MOST_SET_APART and any(abs(x - a) < 1.3 * text and abs(y - b) < 0.9 * text for a, b in taken):
+        x += 1.3 * text
+    return x, y
+
+
+def _mark(mark: Mark, sheet: Sheet, text: float, label: Point2) -> str:
     finding = mark.finding
     where = finding.where
     assert where is not None  # `marks` gives only findings that have a place
@@ -61,8 +103,7 @@ def _mark(mark: Mark, sheet: Sheet, text: float) -> str:
     return (
         f'<g class="{finding.level}" data-fingerprint="{escape(finding.fingerprint)}"><title>{title}</title>{lit}'
         f'<circle class="ring" cx="{_n(x)}" cy="{_n(-y)}" r="{_n(mark.radius_mm)}"/>'
-        f'<text x="{_n(x + 0.72 * mark.radius_mm)}" y="{_n(-y - 0.78 * mark.radius_mm)}" '
-        f'font-size="{_n(text)}">{mark.number}</text></g>'
+        f'<text x="{_n(label[0])}" y="{_n(-label[1])}" font-size="{_n(text)}">{mark.number}</text></g>'
     )
 
 

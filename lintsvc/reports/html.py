@@ -9,7 +9,18 @@ from typing import TYPE_CHECKING, Any
 from lintsvc.model.finding import Finding
 from lintsvc.model.report import PartReport, Report, UnreadableShown
 from lintsvc.reports.colours import LEVEL
-from lintsvc.reports.words import about, clean, counted, finding_rows, missed_by_reason, plural, total
+from lintsvc.reports.picture import Svgs
+from lintsvc.reports.words import (
+    about,
+    clean,
+    counted,
+    finding_rows,
+    hash_line,
+    missed_by_reason,
+    plural,
+    title_of,
+    total,
+)
 from lintsvc.rulebook.rule import Rule
 from lintsvc.rulebook.wording import number
 
@@ -17,14 +28,20 @@ if TYPE_CHECKING:
     from jinja2 import Template
 
 
-def dumps(report: Report, *, rules: Iterable[Rule] = (), pictures: Mapping[int, str] | None = None) -> str:
-    """Return the HTML. `rules` adds what is known of each rule; `pictures` are SVG by the part's place in the report.
+def dumps(
+    report: Report,
+    *,
+    rules: Iterable[Rule] = (),
+    pictures: Mapping[int, Svgs] | None = None,
+) -> str:
+    """Return the HTML. `rules` adds what is known of each rule; `pictures` are by the part's place in the report.
 
     A picture is put in as it is: it must come from `reports.picture`.
     """
     known = {x.id: x for x in rules}
-    parts = [_part(part, known, (pictures or {}).get(place)) for place, part in enumerate(report.parts)]
-    title = f"Check of {clean(report.parts[0].file)}" if len(report.parts) == 1 else "Check of part files"
+    shown = pictures or {}
+    parts = [_part(part, known, shown.get(place, Svgs())) for place, part in enumerate(report.entries)]
+    title = title_of(report)
     return _template().render(report=report, parts=parts, title=title, total=total(report), colours=LEVEL)
 
 
@@ -38,15 +55,20 @@ def _template() -> Template:
     return environment.get_template("report.html")
 
 
-def _part(part: PartReport, rules: Mapping[str, Rule], picture: str | None) -> dict[str, Any]:
+def _part(part: PartReport, rules: Mapping[str, Rule], pictures: Svgs) -> dict[str, Any]:
     from markupsafe import Markup
 
     findings = [_finding(number, x, part, rules.get(x.rule)) for number, x in enumerate(part.findings, 1)]
+    for finding in findings:
+        drawn = None if finding["set_aside"] else pictures.close.get(finding["number"])
+        finding["close"] = None if drawn is None else Markup(drawn)  # noqa: S704 - as the whole picture
     return {
         "file": clean(part.file),
         "unreadable": _unreadable(part.unreadable) if part.unreadable else None,
         "about": [clean(x) for x in about(part)],
-        "picture": None if picture is None else Markup(picture),  # noqa: S704 - our own SVG, escaped where it is made
+        "hash": hash_line(part) if part.sha256 else "",
+        # Our own SVG, escaped where it is made.
+        "picture": None if pictures.whole is None else Markup(pictures.whole),  # noqa: S704
         "counted": counted(part.findings).capitalize(),
         "findings": findings,
         "not_checked": missed_by_reason(part),

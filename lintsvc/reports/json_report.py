@@ -5,12 +5,22 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from lintsvc.model.finding import Finding, LimitShown, NotChecked, Point3, Quantity, Where
 from lintsvc.model.finite import finite_quantity, finite_where
-from lintsvc.model.report import BendShown, HoleShown, PartReport, PartShown, Report, UnitsShown
+from lintsvc.model.report import (
+    BendShown,
+    HoleShown,
+    OrderReport,
+    PartReport,
+    PartShown,
+    Report,
+    SolidShown,
+    UnitsShown,
+)
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -19,12 +29,15 @@ Json = dict[str, Any]
 
 #: Keys that are written only where they say something; every other key of the model is always written.
 LEFT_OUT_WHEN_EMPTY: dict[str, frozenset[str]] = {
-    "PartReport": frozenset({"unreadable"}),
+    "PartReport": frozenset({"unreadable", "solids"}),
+    "SolidShown": frozenset({"not_a_sheet_because"}),
     "PartShown": frozenset(
         {"triangles", "bodies", "watertight", "thickness_mm", "flat_mm", "contours", "holes", "bends"}
     ),
     "UnitsShown": frozenset({"other", "other_size_mm"}),
-    "Finding": frozenset({"caution", "fix", "set_aside"}),
+    "Report": frozenset({"order"}),
+    "OrderReport": frozenset({"unreadable", "process", "material", "thickness", "part", "solids"}),
+    "Finding": frozenset({"caution", "fix", "set_aside", "parts"}),
     "Where": frozenset({"faces", "entities", "lines", "span"}),
     "Source": frozenset({"checked"}),
     "NotChecked": frozenset({"failed"}),
@@ -39,6 +52,7 @@ def to_dict(report: Report) -> Json:
         "schema": report.schema,
         "made_by": report.made_by,
         "parts": [part_to_dict(x) for x in report.parts],
+        **({} if report.order is None else {"order": order_to_dict(report.order)}),
     }
 
 
@@ -49,6 +63,9 @@ def dumps(report: Report, *, indent: int | None = 2) -> str:
 
 def from_dict(data: Json) -> Report:
     """Return the report that `to_dict` wrote. Raises ValueError for what is none."""
+    if isinstance(data.get("order"), dict):
+        unsaid = dict.fromkeys(("process", "material", "thickness", "part"))
+        data = {**data, "order": {**unsaid, **data["order"]}}
     return _adapter().validate_python(data)
 
 
@@ -69,10 +86,46 @@ def part_to_dict(part: PartReport) -> Json:
         "notes": [_text(x) for x in part.notes],
         "seconds": {"read": part.seconds.read, "measure": part.seconds.measure, "rules": part.seconds.rules},
     }
+    if part.solids:
+        data["solids"] = [_solid(x) for x in part.solids]
     if part.unreadable is not None:
         why = part.unreadable
         data["unreadable"] = {"why": _text(why.why), "where": _text(why.where), "remedy": _text(why.remedy)}
     return data
+
+
+def order_to_dict(order: OrderReport) -> Json:
+    """Return an order's own entry."""
+    data = part_to_dict(order)
+    data |= {
+        "name": _text(order.name),
+        "mass_g": _number(order.mass_g),
+        "centre_mm": None if order.centre_mm is None else _numbers(order.centre_mm),
+        "tip_deg": _number(order.tip_deg),
+        "placed": [
+            {
+                "id": x.id,
+                "file": _text(x.file),
+                "quantity": x.quantity,
+                "mass_g": _number(x.mass_g),
+                "place": None if x.place is None else [_numbers(row) for row in x.place],
+                "why": _text(x.why),
+            }
+            for x in order.placed
+        ],
+        "relations": [
+            {
+                "kind": x.kind,
+                "of": list(x.of),
+                "text": _text(x.text),
+                "values": [[name, float(value)] for name, value in x.values if math.isfinite(value)],
+            }
+            for x in order.relations
+        ],
+        "stiffness": [asdict(x) for x in order.stiffness],
+        "costs": [asdict(x) | {"source": _text(x.source)} for x in order.costs],
+    }
+    return {key: data[key] for key in data if key not in LEFT_OUT_WHEN_EMPTY["OrderReport"]}
 
 
 def finding_to_dict(finding: Finding) -> Json:
@@ -95,6 +148,8 @@ def finding_to_dict(finding: Finding) -> Json:
         data["fix"] = finding.fix
     if finding.set_aside:
         data["set_aside"] = _text(finding.set_aside)
+    if finding.parts:
+        data["parts"] = list(finding.parts)
     return data
 
 
@@ -117,6 +172,13 @@ def _part(part: PartShown) -> Json:
             "holes": [_hole(x) for x in part.holes],
             "bends": [_bend(x) for x in part.bends],
         }
+    return data
+
+
+def _solid(solid: SolidShown) -> Json:
+    data: Json = {"name": _text(solid.name), "count": solid.count, "process": solid.process, "part": _part(solid.part)}
+    if solid.not_a_sheet_because:
+        data["not_a_sheet_because"] = _text(solid.not_a_sheet_because)
     return data
 
 

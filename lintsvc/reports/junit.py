@@ -13,7 +13,7 @@ from lintsvc.reports.words import at_or_above, finding_rows, xml_text
 def dumps(report: Report, *, fail_on: str = "error") -> str:
     """Return the report as JUnit XML. A rule fails where a finding is as bad as `fail_on`, or worse."""
     root = ET.Element("testsuites", name="lintsvc")
-    for part in report.parts:
+    for part in report.entries:
         root.append(_suite(part, fail_on))
     for key in ("tests", "failures", "errors", "skipped"):
         root.set(key, str(sum(int(suite.get(key, "0")) for suite in root)))

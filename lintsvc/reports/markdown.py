@@ -21,9 +21,9 @@ _SIGNS = {"error": "❌", "warning": "⚠️", "note": "ℹ️", "good": "✅"}
 def dumps(report: Report, *, pictures: Mapping[int, str] | None = None) -> str:
     """Return the summary. `pictures` are paths of picture files by the part's place in the report."""
     rows = [("", "file", "result", "worst")]
-    rows += [_row(part) for part in report.parts]
+    rows += [_row(part) for part in report.entries]
     blocks = [f"### lintsvc: {markdown_text(total(report))}", markdown_table(rows)]
-    for number_, part in enumerate(report.parts):
+    for number_, part in enumerate(report.entries):
         if part.unreadable is not None or part.findings or part.not_checked:
             blocks.append(_details(part, (pictures or {}).get(number_)))
     return "\n\n".join(blocks) + "\n"

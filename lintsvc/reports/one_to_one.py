@@ -28,6 +28,8 @@ BAR_ROOM_MM = 12.0
 BAR_MM: dict[Paper, tuple[float, str]] = {"A4": (100.0, "100 mm"), "Letter": (101.6, "4 in")}
 #: Offset curves keep within this of the true ones.
 _CHORD_MM = 0.005
+#: Of the words at the foot, points.
+_FOOT_SIZE = 7.0
 #: Larger prints are for a plotter.
 _MOST_PAGES = 100
 
@@ -88,9 +90,15 @@ def _polygons(shape: BaseGeometry) -> Iterator[Polygon]:
 
 
 def print_rings(
-    rings: Sequence[Ring], title: str, paper: Paper = "A4", crosses: Sequence[tuple[float, float]] = ()
+    rings: Sequence[Ring],
+    title: str,
+    paper: Paper = "A4",
+    crosses: Sequence[tuple[float, float]] = (),
+    note: str = "",
 ) -> bytes:
     """Return a PDF of closed rings (mm) at 1:1. `crosses` marks centres, as for a drilling template.
+
+    `note`: what was done to the outline, for the foot of every page; a long title is cut before it is.
 
     Raises ValueError when there is nothing to draw or the print would be too large.
     """
@@ -109,7 +117,8 @@ def print_rings(
     # Asks the reader's print dialogue for no scaling; not every one listens, hence the bars.
     canvas.setViewerPreference("PrintScaling", "None")
     for page in pages:
-        _draw_page(canvas, rings, crosses, page, pages, title, paper)
+        _draw_page(canvas, rings, crosses, page, pages, paper)
+        _draw_foot(canvas, page, pages, title, note, paper)
         canvas.showPage()
     canvas.save()
     return out.getvalue()
@@ -121,7 +130,6 @@ def _draw_page(
     crosses: Sequence[tuple[float, float]],
     page: Tile,
     pages: Sequence[Tile],
-    title: str,
     paper: Paper,
 ) -> None:
     from reportlab.lib.units import mm
@@ -152,14 +160,26 @@ def _draw_page(
         canvas.line(cx, cy - 3 * mm, cx, cy + 3 * mm)
     canvas.restoreState()
     _draw_marks(canvas, page, columns, rows, left, foot, wide, high)
-    _draw_bars(canvas, paper)
-    canvas.setFont("Helvetica", 8)
-    bar, _ = BAR_MM[paper]
-    x = (left + bar + 5) * mm
-    canvas.drawString(x, (MARGIN_MM + 5.5) * mm, f"{title[:48]}   1:1")
-    canvas.drawString(
-        x, (MARGIN_MM + 1.5) * mm, f"Column {page.column + 1} of {columns}, row {page.row + 1} of {rows} from below"
-    )
+    _draw_bars(canvas, paper, several=columns * rows > 1)
+
+
+def _draw_foot(canvas: Canvas, page: Tile, pages: Sequence[Tile], title: str, note: str, paper: Paper) -> None:
+    """What it is, what was done to it, and which of the pages this one is; right of the bar."""
+    from reportlab.lib.units import mm
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    left = MARGIN_MM + BAR_ROOM_MM + BAR_MM[paper][0] + 4
+    room = (PAPER_MM[paper][0] - MARGIN_MM - left) * mm
+    while stringWidth(title, "Helvetica", _FOOT_SIZE) > room:
+        title = title.rstrip("\u2026")[:-1] + "\u2026"
+    columns, rows = max(x.column for x in pages) + 1, max(x.row for x in pages) + 1
+    which = "one page"
+    if len(pages) > 1:
+        place = f"column {page.column + 1} of {columns}, row {page.row + 1} of {rows} from below"
+        which = f"page {pages.index(page) + 1} of {len(pages)}: {place}"
+    canvas.setFont("Helvetica", _FOOT_SIZE)
+    for line, words in enumerate((title, f"1:1, {note or 'as drawn'}", which)):
+        canvas.drawString(left * mm, (MARGIN_MM + 8.5 - 3.5 * line) * mm, words)
 
 
 def _draw_marks(
@@ -180,7 +200,7 @@ def _draw_marks(
         canvas.circle(x * mm, y * mm, 2 * mm)
 
 
-def _draw_bars(canvas: Canvas, paper: Paper) -> None:
+def _draw_bars(canvas: Canvas, paper: Paper, *, several: bool) -> None:
     from reportlab.lib.units import mm
 
     bar, name = BAR_MM[paper]
@@ -194,5 +214,6 @@ def _draw_bars(canvas: Canvas, paper: Paper) -> None:
     canvas.saveState()
     canvas.translate((MARGIN_MM + 4) * mm, left * mm)
     canvas.rotate(90)
-    canvas.drawString(0, 0, f"This bar is {name} too.")
+    lay = "   Lay the marks of pages that adjoin on each other." if several else ""
+    canvas.drawString(0, 0, f"This bar is {name} too.{lay}")
     canvas.restoreState()

@@ -1,32 +1,46 @@
-"""The report as PDF, A4, for a folder or a printer: the same words as the text report, no pictures."""
+"""The report as PDF, A4, for a folder or a printer: the words of the text report, with pictures; good in grey too."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 from xml.sax.saxutils import escape
 
 from lintsvc.model.report import PartReport, Report
 from lintsvc.reports.colours import LEVEL
-from lintsvc.reports.words import about, clean, counted, finding_rows, missed_by_reason, plural, total
+from lintsvc.reports.picture import NO_PICTURES, Pictures
+from lintsvc.reports.sketch import Sketch, flowable, latin
+from lintsvc.reports.words import (
+    about,
+    clean,
+    counted,
+    finding_rows,
+    hash_line,
+    missed_by_reason,
+    plural,
+    title_of,
+    total,
+)
 from lintsvc.rulebook.wording import number
 
 _MARGIN_MM = 18.0
+#: Pictures are not higher than this, points; those near to a finding not wider.
+_WHOLE_HIGH, _CLOSE_HIGH, _CLOSE_WIDE = 300.0, 150.0, 260.0
 _CLOSING = (
     "Limits and values are for a first choice and carry their source. "
     "The shop's own limits, local codes and licensed practice go first."
 )
 
 
-def dumps(report: Report) -> bytes:
-    """Return the PDF's bytes."""
+def dumps(report: Report, pictures: Mapping[int, Pictures] | None = None) -> bytes:
+    """Return the PDF's bytes. `pictures`: by the part's place in the report."""
     from reportlab.lib.pagesizes import A4
     from reportlab.lib.units import mm
     from reportlab.platypus import PageBreak, SimpleDocTemplate
 
     data = io.BytesIO()
-    title = f"Check of {clean(report.parts[0].file)}" if len(report.parts) == 1 else "Check of part files"
+    title = title_of(report)
     margin = _MARGIN_MM * mm
     document = SimpleDocTemplate(
         data,
@@ -35,17 +49,17 @@ def dumps(report: Report) -> bytes:
         rightMargin=margin,
         topMargin=margin,
         bottomMargin=margin,
-        title=_latin(title),
+        title=latin(title),
         author="lintsvc",
         # The same report gives the same bytes: no date, no random identifier.
         invariant=1,
     )
     look = _Look(document.width)
     story = [look.paragraph(title, "title"), look.paragraph(f"{total(report)}.", "quiet")]
-    for place, part in enumerate(report.parts):
+    for place, part in enumerate(report.entries):
         if place:
             story.append(PageBreak())
-        story += look.part(part)
+        story += look.part(part, (pictures or {}).get(place, NO_PICTURES))
     story.append(look.paragraph(_CLOSING, "quiet"))
     document.build(story, onFirstPage=_number_page, onLaterPages=_number_page)
     return data.getvalue()
@@ -76,14 +90,14 @@ class _Look:
 
     def paragraph(self, text: str, style: str = "body") -> Any:
         """Return a paragraph of plain text."""
-        return self._marked_up(escape(_latin(text)), style)
+        return self._marked_up(escape(latin(text)), style)
 
     def _marked_up(self, text: str, style: str) -> Any:
         from reportlab.platypus import Paragraph
 
         return Paragraph(text, self.styles[style])
 
-    def part(self, part: PartReport) -> Iterator[Any]:
+    def part(self, part: PartReport, pictures: Pictures = NO_PICTURES) -> Iterator[Any]:
         """Yield what is printed of one file."""
         yield self.paragraph(clean(part.file), "file")
         if part.unreadable is not None:
@@ -93,27 +107,37 @@ class _Look:
             return
         for line in about(part):
             yield self.paragraph(clean(line), "quiet")
+        if part.sha256:
+            yield self.paragraph(hash_line(part), "quiet")
+        if pictures.whole is not None:
+            yield self._picture(pictures.whole, self.width, _WHOLE_HIGH)
         yield self.paragraph(counted(part.findings).capitalize(), "head")
         kind = part.part.kind if part.part else "body"
         for place, finding in enumerate(part.findings, 1):
             aside = " (set aside)" if finding.set_aside else ""
             head = f"{place}  {finding.level.upper()}{aside}  {finding.rule}  rank {number(finding.rank)}"
-            yield self._block(head, finding.level, clean(finding.message), list(finding_rows(finding, kind)))
+            rows = list(finding_rows(finding, kind))
+            yield self._block(head, finding.level, clean(finding.message), rows, pictures.close.get(place))
         if part.not_checked:
             yield self.paragraph("Not checked", "head")
             for reason, rules in missed_by_reason(part):
                 yield self.paragraph(f"{reason}: {', '.join(rules)}")
         yield self.paragraph(f"{plural(len(part.checked), 'rule')} checked.", "quiet")
 
-    def _block(self, head: str, level: str, message: str, rows: list[tuple[str, str]]) -> Any:
+    def _picture(self, sketch: Sketch, width: float, high: float) -> Any:
+        return flowable(sketch, width, high)
+
+    def _block(
+        self, head: str, level: str, message: str, rows: list[tuple[str, str]], close: Sketch | None = None
+    ) -> Any:
         """A finding: a coloured bar at its left, kept on one page where it fits."""
         from reportlab.lib.colors import HexColor
         from reportlab.platypus import KeepTogether, Spacer, Table
 
         colour = LEVEL[level]  # type: ignore[index]
-        lines = [[self._marked_up(f'<font color="{colour}"><b>{escape(_latin(head))}</b></font>', "body"), ""]]
+        lines = [[self._marked_up(f'<font color="{colour}"><b>{escape(latin(head))}</b></font>', "body"), ""]]
         if message:
-            lines.append([self._marked_up(f"<b>{escape(_latin(message))}</b>", "body"), ""])
+            lines.append([self._marked_up(f"<b>{escape(latin(message))}</b>", "body"), ""])
         spans = [("SPAN", (0, row), (1, row)) for row in range(len(lines))]
         lines += [[self.paragraph(name, "quiet"), self.paragraph(text)] for name, text in rows]
         table = Table(lines, colWidths=[60, self.width - 60], splitInRow=1)
@@ -126,9 +150,5 @@ class _Look:
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
             ]
         )
-        return KeepTogether([table, Spacer(1, 6)])
-
-
-def _latin(text: str) -> str:
-    """Return `text` in the signs that the standard fonts have (WinAnsi); others as escapes."""
-    return text.encode("cp1252", "backslashreplace").decode("cp1252")
+        picture = [] if close is None else [Spacer(1, 3), self._picture(close, _CLOSE_WIDE, _CLOSE_HIGH)]
+        return KeepTogether([table, *picture, Spacer(1, 6)])

@@ -15,10 +15,11 @@ NO_FACE = -1
 
 
 @compiled
-def draw_faces(corners: NDArray[Any], seen: NDArray[Any], depth: NDArray[Any]) -> None:
+def draw_faces(corners: NDArray[Any], seen: NDArray[Any], depth: NDArray[Any], nearest: float) -> None:
     """Fill `seen` (h, w; face numbers) and `depth` (h, w; larger is nearer) from `corners`.
 
     `corners`: (m, 3, 3) pixel x, pixel y (down) and depth of each triangle's corners, orthographic.
+    What is nearer than `nearest` is cut away; infinity keeps all.
     """
     height, width = seen.shape
     for face in range(corners.shape[0]):
@@ -30,9 +31,22 @@ def draw_faces(corners: NDArray[Any], seen: NDArray[Any], depth: NDArray[Any]) -
             continue
         left, right = max(0, int(min(x0, x1, x2))), min(width - 1, int(max(x0, x1, x2)) + 1)
         top, bottom = max(0, int(min(y0, y1, y2))), min(height - 1, int(max(y0, y1, y2)) + 1)
+        # How the shares of the corners grow from one column to the next.
+        grows_b, grows_c = (y2 - y0) / area, (y0 - y1) / area
         for row in range(top, bottom + 1):
             y = row + 0.5
-            for column in range(left, right + 1):
+            # A slanted triangle fills little of the box around it: only columns where no share is below zero count.
+            first, last = float(left), float(right)
+            b = ((left + 0.5 - x0) * (y2 - y0) - (x2 - x0) * (y - y0)) / area
+            c = ((x1 - x0) * (y - y0) - (left + 0.5 - x0) * (y1 - y0)) / area
+            for share, grows in ((1.0 - b - c, -grows_b - grows_c), (b, grows_b), (c, grows_c)):
+                # Of a triangle without width these may be infinite or no number at all, which is never greater or less.
+                at = left - share / grows if grows != 0.0 else np.nan
+                if grows > 0.0 and at - 1.0 > first:
+                    first = min(at - 1.0, right + 1.0)
+                elif grows < 0.0 and at + 1.0 < last:
+                    last = max(at + 1.0, left - 1.0)
+            for column in range(int(first), int(last) + 1):
                 x = column + 0.5
                 b = ((x - x0) * (y2 - y0) - (x2 - x0) * (y - y0)) / area
                 c = ((x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)) / area
@@ -40,7 +54,7 @@ def draw_faces(corners: NDArray[Any], seen: NDArray[Any], depth: NDArray[Any]) -
                 # A little over the edge, so that no gap shows between two faces that share it.
                 if a >= -1e-6 and b >= -1e-6 and c >= -1e-6:
                     z = a * z0 + b * z1 + c * z2
-                    if z > depth[row, column]:
+                    if depth[row, column] < z <= nearest:
                         depth[row, column] = z
                         seen[row, column] = face
 

@@ -141,7 +141,7 @@ def _applies_to(rule: Rule) -> str:
     )
 
 
-_KINDS = {"body": "bodies", "sheet": "flats"}
+_KINDS = {"body": "bodies", "sheet": "flats", "order": "orders"}
 _COST = {"scrap": "the part", "rework": "rework", "cosmetic": "looks only"}
 _PLACEHOLDER = re.compile(r"\{(\w+)[^}]*\}")
 

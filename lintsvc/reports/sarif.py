@@ -34,7 +34,7 @@ BASE = "CHECKED_FOLDER"
 def to_sarif(report: Report, rules: Iterable[Rule] = ()) -> Json:
     """Return the report as one SARIF run. `rules` gives the metadata; a rule that is not among them is named only."""
     known = {x.id: x for x in rules}
-    used = sorted({id for part in report.parts for id in _rules_of(part)})
+    used = sorted({id for part in report.entries for id in _rules_of(part)})
     index = {id: number for number, id in enumerate(used)}
     run: Json = {
         "tool": {
@@ -50,15 +50,15 @@ def to_sarif(report: Report, rules: Iterable[Rule] = ()) -> Json:
             }
         },
         "invocations": [_invocation(report, index)],
-        "artifacts": [_artifact(part) for part in report.parts],
+        "artifacts": [_artifact(part) for part in report.entries],
         # Present even when empty: an empty list says that the check ran and found nothing.
         "results": [
             _result(finding, part, number, index)
-            for number, part in enumerate(report.parts)
+            for number, part in enumerate(report.entries)
             for finding in part.findings
         ],
     }
-    if any(not PurePath(part.file).is_absolute() for part in report.parts):
+    if any(not PurePath(part.file).is_absolute() for part in report.entries):
         run["originalUriBaseIds"] = {BASE: {"description": {"text": "The folder that the check ran in."}}}
     return {"version": "2.1.0", "runs": [run]}
 
@@ -139,7 +139,7 @@ def _artifact(part: PartReport) -> Json:
 
 def _invocation(report: Report, index: dict[str, int]) -> Json:
     notifications: list[Json] = []
-    for number, part in enumerate(report.parts):
+    for number, part in enumerate(report.entries):
         if part.unreadable is not None:
             why = part.unreadable
             text = " ".join(clean(x) for x in (why.why, why.where and f"({why.where})", why.remedy) if x)

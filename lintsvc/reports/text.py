@@ -26,10 +26,10 @@ def plain(text: str, style: str) -> str:
 def dumps(report: Report, *, width: int = 100, paint: Paint = plain) -> str:
     """Return the report as text, lines at most `width` wide where words allow."""
     sheet = _Paper(width, paint)
-    for part in report.parts:
+    for part in report.entries:
         sheet.part(part)
         sheet.line()
-    if len(report.parts) != 1:
+    if len(report.entries) != 1:
         sheet.text(total(report), style="title", indent=0)
     return "\n".join(sheet.lines).rstrip("\n") + "\n"
 

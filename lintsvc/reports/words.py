@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from lintsvc.model.finding import LEVELS, Finding, Level, Quantity, Where
-from lintsvc.model.report import PartReport, PartShown, Report
+from lintsvc.model.report import CostShown, OrderReport, PartReport, PartShown, Report, StiffnessShown
 from lintsvc.model.source import Source
 from lintsvc.rulebook.wording import number, show
 
@@ -126,6 +126,30 @@ def facts(part: PartShown) -> tuple[str, ...]:
     return tuple(words)
 
 
+def bend_words(direction: str | None, angle_deg: float | None) -> str:
+    """Return what a bend is in short: 'up 90°'; and what nobody said of it: 'up or down? 90°'."""
+    angle = "angle?" if angle_deg is None else f"{number(round(angle_deg, 1))}°"
+    return f"{direction or 'up or down?'} {angle}"
+
+
+def bends_line(part: PartShown) -> str:
+    """Return the bends, equal ones together: 'bends: 2 up 90°, inside radius 3 mm, K 0.407'. Empty without bends."""
+    alike: dict[str, int] = {}
+    for bend in part.bends:
+        radius = "not said" if bend.radius_mm is None else f"{number(round(bend.radius_mm, 2))} mm"
+        k = "" if bend.k_factor is None else f", K {round(bend.k_factor, 3):g}"
+        words = f"{bend_words(bend.direction, bend.angle_deg)}, inside radius {radius}{k}"
+        alike[words] = alike.get(words, 0) + 1
+    told = [f"{count} {words}" for words, count in alike.items()]
+    more = len(told) - _MOST_KINDS_OF_BENDS
+    told = told[:_MOST_KINDS_OF_BENDS] + ([f"and {plural(more, 'more kind')}"] if more > 0 else [])
+    return "bends: " + "; ".join(told) if told else ""
+
+
+#: So many kinds of bends are told in one line.
+_MOST_KINDS_OF_BENDS = 6
+
+
 def _body_facts(part: PartShown) -> list[str]:
     words = []
     if part.triangles is not None:
@@ -159,8 +183,17 @@ def unit_line(part: PartShown) -> str:
     return line
 
 
+def title_of(report: Report) -> str:
+    """Return the heading of a report."""
+    if report.order is not None:
+        return f"Check of the order {clean(report.order.name or report.order.file)}"
+    return f"Check of {clean(report.parts[0].file)}" if len(report.parts) == 1 else "Check of part files"
+
+
 def about(part: PartReport) -> tuple[str, ...]:
     """Return lines that say what the part is, for what it was checked, and what was assumed or noticed."""
+    if isinstance(part, OrderReport):
+        return about_order(part)
     thickness = show(part.thickness) if part.thickness else ""
     choices = [
         f"{part.format} {part.part.kind if part.part else ''}".strip(),
@@ -169,15 +202,21 @@ def about(part: PartReport) -> tuple[str, ...]:
     ]
     lines = [", ".join(x for x in choices if x)]
     if part.part is not None:
-        lines += [", ".join(facts(part.part)), "unit " + unit_line(part.part)]
+        lines += [", ".join(facts(part.part)), bends_line(part.part), "unit " + unit_line(part.part)]
     lines += [f"assumed {x.what} {x.value}: {x.why}" for x in part.assumed]
     lines += [f"noticed: {x}" for x in part.notes]
     return tuple(x for x in lines if x)
 
 
+def hash_line(part: PartReport) -> str:
+    """Return the line that says exactly which bytes were checked."""
+    return f"file SHA-256: {part.sha256}"
+
+
 def finding_rows(finding: Finding, kind: str) -> tuple[tuple[str, str], ...]:
     """Return what a finding says beside its message, as (name, text), clean; empty ones are left out."""
     rows = (
+        ("parts", ", ".join(finding.parts)),
         ("where", place(finding.where, kind) if finding.where else ""),
         ("measured", against(finding)),
         ("source", source_text(finding.limit.source) if finding.limit else ""),
@@ -187,6 +226,49 @@ def finding_rows(finding: Finding, kind: str) -> tuple[tuple[str, str], ...]:
         ("reason", finding.set_aside),
     )
     return tuple((name, clean(text)) for name, text in rows if text)
+
+
+def about_order(order: OrderReport) -> tuple[str, ...]:
+    """Return lines on an order: what it weighs, where things stand, what came of each relation and load."""
+    lines = [f"order {order.name}".strip()]
+    facts = [] if order.mass_g is None else [f"{number(round(order.mass_g, 1))} g"]
+    if order.centre_mm is not None:
+        facts.append("centre of gravity " + ", ".join(number(round(x, 1) + 0.0) for x in order.centre_mm) + " mm")
+    if order.tip_deg is not None:
+        facts.append(f"tips at {number(round(order.tip_deg, 1))}°")
+    lines += ["assembled: " + ", ".join(facts)] if facts else []
+    lines += [f"{x.kind} {x.of[0]}, {x.of[1]}: {x.text}" for x in order.relations]
+    lines += [_stiffness(x) for x in order.stiffness]
+    lines += _costs(order.costs)
+    lines += [f"assumed {x.what} {x.value}: {x.why}" for x in order.assumed]
+    lines += [f"noticed: {x}" for x in order.notes]
+    return tuple(lines)
+
+
+def _costs(costs: Sequence[CostShown]) -> list[str]:
+    """Return what drives the cost of each part, and the sum of what is priced."""
+    lines = []
+    for row in costs:
+        drivers = ", ".join(f"{name} {value}" for name, value in row.drivers)
+        price = "no price is entered" if row.together is None else f"{row.together:.2f} {row.currency} for {row.count}"
+        lines.append(f"cost {row.part}: {price}" + (f"; {drivers}" if drivers else ""))
+    priced = [x.together for x in costs if x.together is not None]
+    if priced:
+        missing = [x.part for x in costs if x.together is None]
+        without = f" without {', '.join(missing)}" if missing else ""
+        lines.append(f"cost in all: {sum(priced):.2f} {costs[0].currency}{without}; the packet has it line by line")
+    return lines
+
+
+def _stiffness(row: StiffnessShown) -> str:
+    thickness = "" if row.thickness_mm is None else f"{number(row.thickness_mm)} mm "
+    strength = "" if row.yield_mpa is None else f" of {number(round(row.yield_mpa, 1))} yield"
+    mass = "" if row.mass_g is None else f", {number(round(row.mass_g, 1))} g"
+    return (
+        f"{'loaded' if row.chosen else 'compared'} {row.part}, {thickness}{row.material}: bends "
+        f"{number(round(row.deflection_mm, 3))} mm, {number(round(row.stress_mpa, 1))} MPa{strength}{mass}"
+        f" (by {row.by})"
+    )
 
 
 def missed_by_reason(part: PartReport) -> tuple[tuple[str, tuple[str, ...]], ...]:
@@ -199,7 +281,7 @@ def missed_by_reason(part: PartReport) -> tuple[tuple[str, tuple[str, ...]], ...
 
 def total(report: Report) -> str:
     """Return one line for the whole run."""
-    parts = report.parts
+    parts = report.entries
     findings = [x for part in parts for x in part.findings]
     words = [plural(len(parts), "file"), counted(findings)]
     unreadable = sum(1 for x in parts if x.unreadable is not None)

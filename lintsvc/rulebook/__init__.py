@@ -11,7 +11,7 @@ from lintsvc.model.limit import Limit
 from lintsvc.model.source import COMMON_PRACTICE, FROM_MEMORY, GEOMETRY, Source
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.handbook_limits import bend_radius_limits
-from lintsvc.rulebook.places import where_of_bend
+from lintsvc.rulebook.places import where_of_bend, where_of_spot
 from lintsvc.rulebook.rule import CannotCheck, Hit, Limits, Rule, rule
 
 __all__ = [
@@ -29,4 +29,5 @@ __all__ = [
     "bend_radius_limits",
     "rule",
     "where_of_bend",
+    "where_of_spot",
 ]

@@ -19,7 +19,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from fnmatch import fnmatchcase
 from typing import Any, Literal
 
@@ -29,6 +29,7 @@ from lintsvc.model.finding import LEVELS, Level
 from lintsvc.model.limit import Limit
 from lintsvc.model.material import Material
 from lintsvc.model.source import Source
+from lintsvc.rulebook.measured import Measured
 from lintsvc.rulebook.rule import Rule, RuleError
 
 Setting = Level | Literal["off"]
@@ -69,10 +70,12 @@ class Adjustments:
 
     limits: tuple[LimitChange, ...] = ()
     levels: tuple[LevelChange, ...] = ()
+    #: What sizes came out at, for rules that judge what is made.
+    measured: tuple[Measured, ...] = ()
 
     def then(self, later: Adjustments) -> Adjustments:
         """Return these changes and then the later ones."""
-        return Adjustments(self.limits + later.limits, self.levels + later.levels)
+        return Adjustments(self.limits + later.limits, self.levels + later.levels, self.measured + later.measured)
 
 
 NO_ADJUSTMENTS = Adjustments()
@@ -84,6 +87,9 @@ class Adjusted:
 
     rules: tuple[Rule, ...]
     off: Mapping[str, str]
+    #: Where a changed level was read, by rule, and a changed limit, by rule and the limit's name.
+    levels: Mapping[str, str] = field(default_factory=dict)
+    limits: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 def read_adjustments(data: Mapping[str, Any], place: Place) -> Adjustments:
@@ -91,6 +97,29 @@ def read_adjustments(data: Mapping[str, Any], place: Place) -> Adjustments:
     limits = tuple(_limits(_table(data, "limits", place), lambda key: place("limits", key)))
     levels = tuple(_levels(_table(data, "levels", place), lambda key: place("levels", key)))
     return Adjustments(limits, levels)
+
+
+def changes_to_dict(changes: Adjustments) -> dict[str, Any]:
+    """Return the changes as JSON types: how they are sent to a service with a check."""
+    return asdict(changes)
+
+
+def changes_from_dict(data: Mapping[str, Any]) -> Adjustments:
+    """Return what `changes_to_dict` wrote; what an entry leaves out is filled in. Raises RuleError."""
+    from pydantic import TypeAdapter, ValidationError
+
+    narrowed = {"material": None, "process": None, "place": "the changes sent with this check"}
+    shop = {"kind": "shop", "text": "the shop's own, sent with this check"}
+    limits = [{"name": "limit", "source": shop} | narrowed | x for x in data.get("limits", ())]
+    levels = [narrowed | x for x in data.get("levels", ())]
+    measured = [narrowed | {"supplier": None} | x for x in data.get("measured", ())]
+    made = {**data, "limits": limits, "levels": levels, "measured": measured}
+    try:
+        return TypeAdapter(Adjustments).validate_python(made)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_input=False)[0]
+        place = ".".join(str(x) for x in first["loc"])
+        raise RuleError(f"the changes sent with this check are wrong at {place}: {first['msg'].lower()}") from None
 
 
 def check_adjustments(rules: Sequence[Rule], changes: Adjustments) -> None:
@@ -109,6 +138,8 @@ def adjust(rules: Iterable[Rule], changes: Adjustments, process: Process | None,
     """Return the rules as they hold for a part of this process and material."""
     kept: list[Rule] = []
     off: dict[str, str] = {}
+    levels: dict[str, str] = {}
+    limits: dict[tuple[str, str], str] = {}
     for rule in rules:
         changed = rule
         for limit in changes.limits:
@@ -116,14 +147,16 @@ def adjust(rules: Iterable[Rule], changes: Adjustments, process: Process | None,
                 row = _new_row(changed, limit)
                 others = tuple(x for x in changed.limits if x.name != limit.name)
                 changed = replace(changed, limits=(*others, row))
+                limits[rule.id, limit.name] = limit.place
         setting = _setting(rule, changes, process, material)
         if setting is not None and setting.level == "off":
             off[rule.id] = setting.place
             continue
         if setting is not None:
+            levels[rule.id] = setting.place
             changed = replace(changed, level=setting.level, level_set=True)  # type: ignore[arg-type]
         kept.append(changed)
-    return Adjusted(tuple(kept), off)
+    return Adjusted(tuple(kept), off, levels, limits)
 
 
 def _setting(

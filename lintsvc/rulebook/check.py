@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lintsvc.model.choices import Assumed, Choices, Process
 from lintsvc.model.finding import Finding, NotChecked, Quantity
 from lintsvc.model.material import Material
-from lintsvc.model.part import Part, Unreadable
+from lintsvc.model.part import Part, ReadNote, Unreadable
 from lintsvc.model.report import PartReport, Seconds, UnreadableShown
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, adjust
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.engine import applies, run_rules
 from lintsvc.rulebook.rule import Rule
+
+if TYPE_CHECKING:
+    from lintsvc.measure.bodies import BodyMeasurements
+    from lintsvc.readers.format import ReadOptions
+
+
+#: A solid of the thickness that was said may be off by so much.
+_SAME_THICKNESS_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +61,6 @@ def check_file(
     """
     from lintsvc.readers import read_part
     from lintsvc.readers.content import sha256_of
-    from lintsvc.readers.format import ReadOptions
 
     shown_name = name if name is not None else path.name
     progress.step("read", 0.0)
@@ -60,8 +68,7 @@ def check_file(
     digest = ""
     try:
         digest = sha256_of(path)
-        options = ReadOptions(shown_name, digest, choices.units, choices.material, choices.k_factor)
-        part = read_part(path, options)
+        part = read_part(path, _read_options(choices, shown_name, digest))
     except Unreadable as error:
         why = UnreadableShown(error.why, error.where, error.remedy)
         return Result(_unreadable(shown_name, digest, choices, why, time.perf_counter() - started), None)
@@ -86,25 +93,45 @@ def check_part(
     without: Mapping[str, str] | None = None,
     progress: Progress = Progress(),
     read_seconds: float = 0.0,
+    measured: BodyMeasurements | None = None,
 ) -> Result:
-    """Check a part that is already read."""
+    """Check a part that is already read. `measured`: what an earlier check measured on the same body."""
     from lintsvc.rulebook.assumed_bends import assumed_of_bends
     from lintsvc.rulebook.shown import show_part
 
-    material = _material(choices)
-    if choices.process != "powder-bed" and part.sheet is None and part.body is not None and part.body.exact is not None:
-        # A solid may be a bent sheet; its flat depends on the material's bend allowance.
-        from lintsvc.measure.solid_sheet import as_sheet
+    rules = list(rules)
+    started = time.perf_counter()
+    if choices.gauge is not None:
+        from lintsvc.handbook.gauges import with_gauge
 
-        family = None if material is None else material.family
-        part = as_sheet(part, choices.material, choices.k_factor, family)
+        choices = with_gauge(choices)
+    if choices.process != "powder-bed":
+        from lintsvc.rulebook.assembly import check_members, members_of
+
+        members, why_none = members_of(part, lambda alone: recognised(alone, choices))
+        if members:
+
+            def check_one(alone: Part, said: Choices) -> Result:
+                return check_part(alone, said, rules, adjustments=adjustments, without=without, progress=progress)
+
+            whole = Checked(part, replace(choices, process="powder-bed"), None)
+            report = check_members(part, members, choices, check_one, whole)
+            seconds = Seconds(round(read_seconds, 4), 0.0, round(time.perf_counter() - started, 4))
+            return Result(replace(report, seconds=seconds), whole)
+        if why_none:
+            part = replace(part, not_a_sheet_because=why_none)
+    part = recognised(part, choices)
+    part = replace(part, notes=(*part.notes, *_unlike_what_was_said(part, choices)))
     choices, assumed = assume(part, choices)
-    material = _material(choices)
+    material = material_of(choices)
     checked = Checked(part, choices, material)
+    checked.measured = adjustments.measured
+    if measured is not None:
+        checked.body = measured
     progress.step("measure", 10.0)
     started = time.perf_counter()
     shown = show_part(checked)
-    measured = time.perf_counter()
+    shown_at = time.perf_counter()
     without = without or {}
     adjusted = adjust([x for x in rules if applies(x, checked)], adjustments, choices.process, material)
     rules = [x for x in adjusted.rules if x.id not in without]
@@ -132,14 +159,63 @@ def check_part(
             *(NotChecked(rule, why, failed=True) for rule, why in without.items()),
         ),
         # Lazy measurements run inside the first rule that needs them, so they count with the rules.
-        seconds=Seconds(round(read_seconds, 4), round(measured - started, 4), round(ended - measured, 4)),
+        seconds=Seconds(round(read_seconds, 4), round(shown_at - started, 4), round(ended - shown_at, 4)),
         format=part.format,
-        assumed=assumed + assumed_of_bends(checked),
+        assumed=assumed + assumed_of_bends(checked) + _of_the_shop(checked),
         notes=tuple(note.text for note in part.notes),
         checked=outcome.checked,
     )
     progress.step("report", 95.0)
     return Result(report, checked)
+
+
+def _of_the_shop(checked: Checked) -> tuple[Assumed, ...]:
+    """Return what parts that arrived have shown of such parts, with how much stands behind it."""
+    from lintsvc.rulebook.measured import WHATS
+
+    figures = [x for x in map(checked.came_out, WHATS) if x is not None]
+    kinds = {"hole": "holes", "bend": "bends", "length": "lengths", "thickness": "thicknesses"}
+    units = {"mm": " mm", "deg": "°"}
+    return tuple(Assumed(kinds[x.what], f"{x.offset:+.3g}{units[x.unit]}", x.source.text) for x in figures)
+
+
+def _unlike_what_was_said(part: Part, choices: Choices) -> Iterator[ReadNote]:
+    """What a solid is otherwise than the user said."""
+    if part.not_a_sheet_because and choices.process == "sheet":
+        yield ReadNote("info", f"Not a sheet part: {part.not_a_sheet_because}.")
+    own = None if part.sheet is None else part.sheet.thickness_mm
+    said = choices.thickness_mm
+    if own is not None and said is not None and abs(own - said) > _SAME_THICKNESS_MM:
+        text = f"The sheet was said to be {said:.4g} mm thick; the solid is {own:.4g} mm thick, and is checked as that."
+        yield ReadNote("info", text)
+
+
+def checked_again(path: Path, choices: Choices, name: str, sha256: str) -> Checked:
+    """Return the part of a file as `check_file` has it under check. Raises Unreadable."""
+    from lintsvc.readers import read_part
+
+    part = recognised(read_part(path, _read_options(choices, name, sha256)), choices)
+    choices, _ = assume(part, choices)
+    return Checked(part, choices, material_of(choices))
+
+
+def _read_options(choices: Choices, name: str, sha256: str) -> ReadOptions:
+    from lintsvc.readers.format import ReadOptions
+
+    return ReadOptions(name, sha256, choices.units, choices.material, choices.k_factor, choices.lines)
+
+
+def recognised(part: Part, choices: Choices) -> Part:
+    """Return the part with its flat, where it is a solid of one constant thickness that may be meant as sheet."""
+    if choices.process == "powder-bed" or part.sheet is not None or part.body is None or part.body.exact is None:
+        return part
+    if part.not_a_sheet_because:
+        return part
+    # The flat depends on the material's bend allowance.
+    from lintsvc.measure.solid_sheet import as_sheet
+
+    material = material_of(choices)
+    return as_sheet(part, choices.material, choices.k_factor, None if material is None else material.family)
 
 
 def assume(part: Part, choices: Choices) -> tuple[Choices, tuple[Assumed, ...]]:
@@ -159,10 +235,23 @@ def assume(part: Part, choices: Choices) -> tuple[Choices, tuple[Assumed, ...]]:
     if choices.material is None and choices.process == "powder-bed":
         choices = replace(choices, material="pa12")
         assumed.append(Assumed("material", "pa12", "the usual powder-bed nylon; choose another where it is meant"))
+    made_of = material_of(choices)
+    if choices.gauge is not None and made_of is not None and choices.process == "sheet":
+        from lintsvc.handbook.gauges import gauge_of, gauge_words
+
+        source = gauge_of(choices.gauge, made_of).source
+        assumed.append(
+            Assumed(
+                "thickness",
+                f"{choices.thickness_mm:.3f} mm",
+                f"{gauge_words(choices.gauge, made_of)} ({source.text.rstrip('.')})",
+            )
+        )
     return choices, tuple(assumed)
 
 
-def _material(choices: Choices) -> Material | None:
+def material_of(choices: Choices) -> Material | None:
+    """Return the handbook's material of the choice, None for none. Raises ValueError for an unknown one."""
     if choices.material is None:
         return None
     from lintsvc.handbook.materials import material

@@ -15,10 +15,11 @@ if TYPE_CHECKING:
     from lintsvc.measure.fold_order import BendOrder
     from lintsvc.measure.meant_sheet import MeantSheet
     from lintsvc.measure.threads import ScrewHoles
-    from lintsvc.model.choices import Choices
+    from lintsvc.model.choices import Choices, Cut
     from lintsvc.model.material import Material
     from lintsvc.model.part import Part
     from lintsvc.model.sheet import Sheet
+    from lintsvc.rulebook.measured import Measured, What
     from lintsvc.rulebook.rule import About
 
 
@@ -29,6 +30,15 @@ class Checked:
         self.part = part
         self.choices = choices
         self.material = material
+        #: What sizes of earlier parts came out at, as the shop's file has it.
+        self.measured: tuple[Measured, ...] = ()
+
+    def came_out(self, what: What) -> Measured | None:
+        """Return what such sizes came out at in this process and material; None where nobody measured any."""
+        from lintsvc.rulebook.measured import closest
+
+        rows = [x for x in self.measured if x.what == what]
+        return closest(rows, self.choices.process, self.choices.material, None)
 
     @property
     def thickness_mm(self) -> float | None:
@@ -37,6 +47,11 @@ class Checked:
         if sheet is not None and sheet.thickness_mm is not None:
             return sheet.thickness_mm
         return self.choices.thickness_mm
+
+    @property
+    def cut(self) -> Cut:
+        """How a sheet part is cut: as the user said, else by laser."""
+        return self.choices.cut or "laser"
 
     @cached_property
     def body(self) -> BodyMeasurements:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Protocol
 
-from lintsvc.model.finding import LEVELS, Finding, Level, LimitShown, NotChecked, Quantity
+from lintsvc.model.finding import LEVELS, Finding, Level, LimitShown, NotChecked, Quantity, Where
 from lintsvc.model.finite import finite_quantity, finite_where
+from lintsvc.model.material import Material
 from lintsvc.model.part import NotMeasurable
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.fingerprint import Fingerprinter
 from lintsvc.rulebook.limits import resolve
 from lintsvc.rulebook.rank import rank
-from lintsvc.rulebook.rule import CannotCheck, Hit, Limits, Rule
+from lintsvc.rulebook.rule import About, CannotCheck, Hit, Limits, Rule
 from lintsvc.rulebook.wording import fill, show
 
 
@@ -23,6 +25,22 @@ class Outcome:
     findings: tuple[Finding, ...]
     not_checked: tuple[NotChecked, ...]
     checked: tuple[str, ...]
+
+
+class Subject(Protocol):
+    """What rules are run on: a checked part, or a checked order."""
+
+    @property
+    def material(self) -> Material | None: ...
+    @property
+    def thickness_mm(self) -> float | None: ...
+    def has(self, what: About) -> bool: ...
+
+
+class Fingerprints(Protocol):
+    """Gives findings their fingerprints."""
+
+    def of(self, rule: str, measured: Quantity | None, where: Where | None, parts: tuple[str, ...] = ()) -> str: ...
 
 
 def applies(rule: Rule, part: Checked) -> bool:
@@ -44,18 +62,28 @@ def run_rules(
     on_rule: Callable[[str], None] | None = None,
     on_finding: Callable[[Finding], None] | None = None,
 ) -> Outcome:
-    """Run every rule that applies. A rule that fails loses only itself.
+    """Run every rule that applies to a part. A rule that fails loses only itself.
 
     `on_rule` is called with a rule's id before it runs, `on_finding` with each finding as it comes.
     Findings come back worst first.
     """
+    chosen = (x for x in rules if applies(x, part))
+    return run_on(chosen, part, Fingerprinter(part), on_rule=on_rule, on_finding=on_finding)
+
+
+def run_on(
+    rules: Iterable[Rule],
+    part: Subject,
+    fingerprints: Fingerprints,
+    *,
+    on_rule: Callable[[str], None] | None = None,
+    on_finding: Callable[[Finding], None] | None = None,
+) -> Outcome:
+    """Run rules on what they are for, a part or an order; as `run_rules`."""
     findings: list[Finding] = []
     not_checked: list[NotChecked] = []
     checked: list[str] = []
-    fingerprints = Fingerprinter(part)
     for rule in rules:
-        if not applies(rule, part):
-            continue
         if on_rule is not None:
             on_rule(rule.id)
         found: list[Finding] = []
@@ -82,15 +110,15 @@ def run_rules(
     return Outcome(tuple(findings), tuple(not_checked), tuple(checked))
 
 
-def _check_needs(rule: Rule, part: Checked) -> None:
+def _check_needs(rule: Rule, part: Subject) -> None:
     if "material" in rule.needs and part.material is None:
         raise CannotCheck("no material is given")
     if "thickness" in rule.needs and part.thickness_mm is None:
         raise CannotCheck("no thickness is given")
 
 
-def _call(rule: Rule, part: Checked, limits: Limits) -> Iterable[Hit]:
-    given: dict[str, object] = {"part": part}
+def _call(rule: Rule, part: Subject, limits: Limits) -> Iterable[Hit]:
+    given: dict[str, object] = {rule.arguments[0]: part}
     if "limit" in rule.arguments:
         given["limit"] = limits["limit"].value
     if "limits" in rule.arguments:
@@ -98,7 +126,7 @@ def _call(rule: Rule, part: Checked, limits: Limits) -> Iterable[Hit]:
     return rule.check(**given)
 
 
-def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) -> Finding:
+def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprints) -> Finding:
     limit: LimitShown | None = None
     if isinstance(hit.limit, str) and hit.limit in limits:
         held = limits[hit.limit]
@@ -114,7 +142,7 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
     words["measured"] = show(measured) if measured else ""
     words["limit"] = show(Quantity(limit.value, limit.unit)) if limit else ""
     return Finding(
-        fingerprint=fingerprints.of(rule.id, measured, where),
+        fingerprint=fingerprints.of(rule.id, measured, where, hit.parts),
         rule=rule.id,
         level=level,
         rank=rank(
@@ -133,6 +161,7 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprinter) 
         caution=rule.caution,
         fix=rule.mend,
         sure=hit.sure,
+        parts=hit.parts,
     )
 
 

@@ -30,8 +30,8 @@ class Fingerprinter:
         self._middle: Point3 | None = None
         self._seen: dict[str, int] = {}
 
-    def of(self, rule: str, measured: Quantity | None, where: Where | None) -> str:
-        """Return 16 hex digits."""
+    def of(self, rule: str, measured: Quantity | None, where: Where | None, parts: tuple[str, ...] = ()) -> str:
+        """Return 16 hex digits. `parts` is for orders."""
         key = rule
         if measured is not None:
             key += f"|{_step(measured.value)}{measured.unit}"
@@ -58,6 +58,22 @@ class Fingerprinter:
             else:
                 self._middle = self._part.body.centre_mm
         return self._middle
+
+
+class OrderFingerprinter:
+    """Gives fingerprints for an order: by the parts that a finding is about, and its value in steps."""
+
+    def __init__(self) -> None:
+        self._seen: dict[str, int] = {}
+
+    def of(self, rule: str, measured: Quantity | None, where: Where | None, parts: tuple[str, ...] = ()) -> str:
+        """Return 16 hex digits."""
+        key = "|".join((rule, *parts))
+        if measured is not None:
+            key += f"|{_step(measured.value)}{measured.unit}"
+        count = self._seen.get(key, 0)
+        self._seen[key] = count + 1
+        return hashlib.sha256(f"{key}|{count}".encode()).hexdigest()[:16]
 
 
 def _step(value: float) -> str:

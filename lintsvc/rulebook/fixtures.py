@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,10 @@ _OTHER_KEYS = frozenset({"file", "finds"})
 _FINDS_KEYS = frozenset({"at", "within", "measured", "measured_within", "limit", "level"})
 #: How near to its limit a fixture must be: a limit moved by this factor turns a good one bad.
 NEAR = 1.3
+
+
+#: Runs one rule on one fixture. Orders are above this layer, so their way of looking is handed in.
+Look = Callable[["Rule", "Case"], PartReport]
 
 
 @dataclass(frozen=True)
@@ -88,9 +92,9 @@ def _case(manifest: Path, number: int, row: Mapping[str, Any]) -> Case:
     return Case(file, choices, tuple(row["finds"]))
 
 
-def problems_of_case(rule: Rule, case: Case) -> Iterator[str]:
-    """Yield what a rule says otherwise of a part than its case states."""
-    report = _report(rule, case)
+def problems_of_case(rule: Rule, case: Case, look: Look | None = None) -> Iterator[str]:
+    """Yield what a rule says otherwise of a part than its case states. `look` for orders: `order.load.report_of`."""
+    report = (look or report_of_part)(rule, case)
     if report.unreadable is not None:
         yield f"{case.file.name} cannot be read: {report.unreadable.why}"
         return
@@ -110,8 +114,9 @@ def problems_of_case(rule: Rule, case: Case) -> Iterator[str]:
         yield f"{case.file.name}: found beside what is stated: {'; '.join(_said(x) for x in left)}"
 
 
-def problems_of(rule: Rule) -> Iterator[str]:
+def problems_of(rule: Rule, look: Look | None = None) -> Iterator[str]:
     """Yield everything that is wrong with a rule's fixtures: missing, contradicted, too far from the limit."""
+    look = look or report_of_part
     try:
         cases = cases_of(rule)
     except RuleError as error:
@@ -120,13 +125,13 @@ def problems_of(rule: Rule) -> Iterator[str]:
     for word, there in (("good", any(x.good for x in cases)), ("bad", any(not x.good for x in cases))):
         if not there:
             yield f"it has no {word} fixture in {folder_of(rule)}"
-    wrong = [x for case in cases for x in problems_of_case(rule, case)]
+    wrong = [x for case in cases for x in problems_of_case(rule, case, look)]
     yield from wrong
     if not wrong and rule.worse != "present":
-        yield from _too_far(rule, cases)
+        yield from _too_far(rule, cases, look)
 
 
-def _too_far(rule: Rule, cases: tuple[Case, ...]) -> Iterator[str]:
+def _too_far(rule: Rule, cases: tuple[Case, ...], look: Look) -> Iterator[str]:
     """A fixture far from the limit would not notice that the limit moved."""
     stricter = NEAR if rule.worse == "below" else 1 / NEAR
     for good, factor, word in ((True, stricter, "good"), (False, 1 / stricter, "bad")):
@@ -135,7 +140,7 @@ def _too_far(rule: Rule, cases: tuple[Case, ...]) -> Iterator[str]:
             return
         these = [x for x in cases if x.good == good]
         # Good ones must turn bad by a stricter limit, bad ones good by a looser one.
-        if these and not any(bool(_report(moved, x).findings) == good for x in these):
+        if these and not any(bool(look(moved, x).findings) == good for x in these):
             yield f"no {word} fixture is just at the limit: moved by a factor of {NEAR:g}, it changes nothing"
 
 
@@ -160,7 +165,8 @@ def uncovered(rule: Rule) -> tuple[str, ...]:
     return tuple(x for x in rows if x != "any" and x not in used)
 
 
-def _report(rule: Rule, case: Case) -> PartReport:
+def report_of_part(rule: Rule, case: Case) -> PartReport:
+    """Return what a rule says of a part's file."""
     from lintsvc.rulebook.check import check_file
 
     return check_file(case.file, case.choices, [rule]).report

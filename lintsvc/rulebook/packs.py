@@ -8,12 +8,14 @@ group `lintsvc.packs`.
 
 from __future__ import annotations
 
+import difflib
 import importlib.util
 import sys
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, check_adjustments, read_adjustments
@@ -21,6 +23,9 @@ from lintsvc.rulebook.rule import Rule, RuleError, rule_of
 
 ENTRY_POINTS = "lintsvc.packs"
 _RULE_FILES = (".py", ".toml")
+#: Versions of the rule API that a pack may be written for, see `lintsvc.rulebook.api`.
+API_VERSIONS = (1,)
+MANIFEST_KEYS = ("name", "title", "summary", "api", "limits", "levels")
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,15 @@ class Pack:
     rules: tuple[Rule, ...]
     #: What this pack changes of the rules, its own and others'.
     adjustments: Adjustments = NO_ADJUSTMENTS
+
+
+@dataclass(frozen=True, slots=True)
+class BrokenPack:
+    """A pack that could not be loaded, and why."""
+
+    name: str
+    folder: Path
+    why: str
 
 
 def built_in_folder() -> Path:
@@ -55,10 +69,17 @@ def pack_folders(root: Path) -> Iterator[Path]:
 
 
 def installed_folders() -> list[Path]:
-    """Return the folders that installed packages offer as packs. An entry point loads to a path."""
+    """Return the folders that installed packages offer as packs. An entry point loads to a path. Raises RuleError."""
     from importlib.metadata import entry_points
 
-    return [Path(str(point.load())) for point in entry_points(group=ENTRY_POINTS)]
+    folders = []
+    for point in entry_points(group=ENTRY_POINTS):
+        try:
+            folders.append(Path(str(point.load())))
+        except Exception as error:  # foreign code: whatever it raises becomes one clear error
+            what = f"{type(error).__name__}: {error}"
+            raise RuleError(f"the installed pack {point.name!r} ({point.value}) cannot be loaded: {what}") from error
+    return folders
 
 
 def load_pack(folder: Path) -> Pack:
@@ -67,6 +88,7 @@ def load_pack(folder: Path) -> Pack:
     try:
         text = manifest.read_text("utf-8")
         data = tomllib.loads(text)
+        _check_manifest(manifest, data, text)
         name, title, summary = (str(data[key]) for key in ("name", "title", "summary"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise RuleError(f"{manifest}: {error}") from None
@@ -74,12 +96,33 @@ def load_pack(folder: Path) -> Pack:
         raise RuleError(f"{manifest}: the key {error} is missing; it needs name, title and summary") from None
     files = sorted(x for x in folder.iterdir() if x.suffix in _RULE_FILES and not x.name.startswith("_"))
     rules = tuple(_load_file(x, name) for x in files if x != manifest)
+    if any(x.suffix == ".toml" for x in files if x != manifest):
+        from lintsvc.rulebook.limit_rules import kept
+
+        kept.keep()
     lines = key_lines(text)
 
     def place(table: str, key: str) -> str:
         return f"{manifest}, line {line_of((table, key), lines)}"
 
     return Pack(name, title, summary, folder, rules, read_adjustments(data, place))
+
+
+def _check_manifest(manifest: Path, data: Mapping[str, Any], text: str) -> None:
+    """Raise RuleError for a key that means nothing, and for a version of the rule API that is not this one."""
+    lines = key_lines(text)
+    for key in data:
+        if key not in MANIFEST_KEYS:
+            close = difflib.get_close_matches(key, MANIFEST_KEYS, n=1)
+            meant = f"did you mean {close[0]!r}?" if close else f"it may be {', '.join(MANIFEST_KEYS)}"
+            raise RuleError(f"{manifest}, line {line_of((key,), lines)}: there is no key {key!r} here; {meant}")
+    written_for = data.get("api", 1)
+    if written_for not in API_VERSIONS or isinstance(written_for, bool):
+        known = ", ".join(map(str, API_VERSIONS))
+        raise RuleError(
+            f"{manifest}, line {line_of(('api',), lines)}: the pack is written for version {written_for!r} of the rule "
+            f"API; this lintsvc has {known}"
+        )
 
 
 def _load_file(path: Path, pack: str) -> Rule:
@@ -104,9 +147,10 @@ def _load_rule(path: Path, pack: str) -> Rule:
         spec.loader.exec_module(module)
     except Exception as error:  # a rule file is foreign code: whatever it raises becomes one clear error
         sys.modules.pop(module_name, None)
+        place = _place_in(path, error)
         if isinstance(error, RuleError):
-            raise RuleError(f"{path}: {error}") from None
-        raise RuleError(f"{path}: cannot be loaded: {type(error).__name__}: {error}") from error
+            raise RuleError(f"{place}: {error}") from None
+        raise RuleError(f"{place}: cannot be loaded: {type(error).__name__}: {error}") from error
     rules = [found for value in vars(module).values() if (found := rule_of(value)) is not None]
     if len(rules) != 1:
         raise RuleError(f"{path}: a rule file holds exactly one rule, this one holds {len(rules)}")
@@ -116,21 +160,105 @@ def _load_rule(path: Path, pack: str) -> Rule:
     return replace(rules[0], pack=pack, path=str(path))
 
 
+def _place_in(path: Path, error: BaseException) -> str:
+    """Return the file, and the line of it that an error came from, where that is known."""
+    line = error.lineno if isinstance(error, SyntaxError) else None
+    trace = error.__traceback__
+    while trace is not None:
+        if trace.tb_frame.f_code.co_filename == str(path):
+            line = trace.tb_lineno
+        trace = trace.tb_next
+    return f"{path}, line {line}" if line else str(path)
+
+
 def load_packs(extra: Iterable[Path] = (), *, built_in: bool = True, installed: bool = True) -> tuple[Pack, ...]:
     """Load all packs. Raises RuleError when two rules share an id, naming both files."""
     roots = [built_in_folder()] if built_in else []
     if installed:
         roots += installed_folders()
     roots += [Path(x) for x in extra]
-    packs = [load_pack(folder) for root in roots for folder in pack_folders(root)]
+    # A folder that is named twice, as the built-in packs to be tested are, is one.
+    folders = {folder.resolve(): folder for root in reversed(roots) for folder in reversed(list(pack_folders(root)))}
+    packs = [load_pack(folder) for folder in reversed(folders.values())]
+    _refuse_twins(packs)
+    check_adjustments([rule for pack in packs for rule in pack.rules], changes_of(packs))
+    return tuple(packs)
+
+
+def _refuse_twins(packs: Iterable[Pack]) -> None:
     seen: dict[str, str] = {}
     for pack in packs:
         for rule in pack.rules:
             if rule.id in seen:
                 raise RuleError(f"two rules are called {rule.id!r}: {seen[rule.id]} and {rule.path}")
             seen[rule.id] = rule.path
-    check_adjustments([rule for pack in packs for rule in pack.rules], changes_of(packs))
-    return tuple(packs)
+
+
+def load_working_packs(extra: Sequence[Path], *, code: bool = True) -> tuple[tuple[Pack, ...], tuple[BrokenPack, ...]]:
+    """Load all packs for a service: one that cannot be loaded is left out, and told. The built-in ones always load.
+
+    `code` False: packs under `extra` with rules that are code are left out too, and nothing of them is run.
+    """
+    packs = list(load_packs(installed=False))
+    folders, broken = _folders_of(extra)
+    for folder in folders:
+        try:
+            if not code and any(folder.is_relative_to(x) for x in extra):
+                _refuse_code(folder)
+            pack = load_pack(folder)
+            _refuse_twins((*packs, pack))
+            packs.append(pack)
+        except (RuleError, OSError) as error:
+            broken.append(_broken(folder, str(error)))
+    # A pack may change rules of any other; when one goes, what others change of its rules goes too.
+    while (wrong := _with_wrong_changes(packs)) is not None:
+        pack, why = wrong
+        packs.remove(pack)
+        broken.append(_broken(pack.folder, why))
+    return tuple(packs), tuple(broken)
+
+
+def _refuse_code(folder: Path) -> None:
+    """Raise RuleError for a pack that has anything that Python would run."""
+    found = next((x for x in sorted(folder.rglob("*")) if x.suffix == ".py" and "fixtures" not in x.parts), None)
+    if found is not None:
+        raise RuleError(
+            f"{found}: this service takes no rules that are code; write it as a limit rule in TOML, or have whoever "
+            "runs the service set LINTSVC_RULE_CODE=on"
+        )
+
+
+def _folders_of(extra: Iterable[Path]) -> tuple[list[Path], list[BrokenPack]]:
+    """Return the pack folders of installed packages and under `extra`, and what of them cannot be used."""
+    folders: list[Path] = []
+    broken: list[BrokenPack] = []
+    try:
+        roots = [*installed_folders(), *extra]
+    except RuleError as error:
+        broken.append(BrokenPack("installed packages", Path(), str(error)))
+        roots = list(extra)
+    for root in roots:
+        try:
+            folders += pack_folders(root)
+        except (RuleError, OSError) as error:
+            broken.append(_broken(root, str(error)))
+    return folders, broken
+
+
+def _broken(folder: Path, why: str) -> BrokenPack:
+    # Those who read reports are not told where on the machine it lies.
+    return BrokenPack(folder.name, folder, why.replace(f"{folder.parent}/", ""))
+
+
+def _with_wrong_changes(packs: Sequence[Pack]) -> tuple[Pack, str] | None:
+    """Return a pack that changes what is not there, and why it is wrong."""
+    rules = [rule for pack in packs for rule in pack.rules]
+    for pack in packs:
+        try:
+            check_adjustments(rules, pack.adjustments)
+        except RuleError as error:
+            return pack, str(error)
+    return None
 
 
 def changes_of(packs: Iterable[Pack]) -> Adjustments:

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
-from lintsvc.model.finding import Where
+from lintsvc.model.finding import Point3, Where
 from lintsvc.model.sheet import Bend
+
+
+def where_of_spot(point_mm: Point3, reach_mm: float = 1.0) -> Where:
+    """Return the place of a spot: the point, and a box that reaches so far to all sides."""
+    x, y, z = point_mm
+    r = reach_mm
+    return Where((x, y, z), ((x - r, y - r, z - r), (x + r, y + r, z + r)))
 
 
 def where_of_bend(bend: Bend) -> Where:

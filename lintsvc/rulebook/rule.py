@@ -14,6 +14,8 @@ from lintsvc.model.limit import Limit
 from lintsvc.model.source import Source
 
 Worse = Literal["below", "above", "present"]
+#: What a rule is about. `order`: parts together; its function takes a `CheckedOrder` by the name `order`.
+Kind = Literal["body", "sheet", "order"]
 #: What a rule looks at beyond the plain shape. On a part without any there is nothing to find.
 About = Literal["bends", "threads", "countersinks"]
 RuleFunction = Callable[..., Iterable["Hit"]]
@@ -62,6 +64,8 @@ class Hit:
     level: Level | None = None
     message: str | None = None
     remedy: str | None = None
+    #: For a rule of orders: ids of the parts and things it is about. `where` is in the frame of the first of them.
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ class Rule:
 
     id: str
     processes: tuple[Process, ...]
-    kinds: tuple[Literal["body", "sheet"], ...]
+    kinds: tuple[Kind, ...]
     level: Level
     since: str
     message: str
@@ -130,7 +134,7 @@ def rule(
     *,
     id: str,
     process: Process | tuple[Process, ...] | Literal["any"],
-    kind: Literal["body", "sheet", "any"],
+    kind: Kind | Literal["any"],
     level: Level,
     since: str,
     message: str,
@@ -160,9 +164,10 @@ def rule(
             raise RuleError(f"{id!r}: a rule id is pack/what-is-wrong in lower case")
         title, why, measured, ignore = _read_docstring(function.__doc__ or "", id)
         arguments = tuple(inspect.signature(function).parameters)
-        unknown = set(arguments) - {"part", "limit", "limits"}
-        if unknown or not arguments or arguments[0] != "part":
-            raise RuleError(f"{id}: a rule takes part, and by name limit or limits; not {sorted(unknown)}")
+        subject = "order" if kind == "order" else "part"
+        unknown = set(arguments) - {subject, "limit", "limits"}
+        if unknown or not arguments or arguments[0] != subject:
+            raise RuleError(f"{id}: a rule takes {subject}, and by name limit or limits; not {sorted(unknown)}")
         all_sources = sources + tuple(x.source for x in limits)
         if not all_sources:
             raise RuleError(f"{id}: a rule needs a source: of its limits, or of the matter itself")

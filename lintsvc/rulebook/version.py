@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 #: The parts of the program that make a result.
-_CODE = ("model", "readers", "measure", "handbook", "rulebook", "reports")
+_CODE = ("model", "readers", "measure", "handbook", "rulebook", "reports", "order")
 _KINDS = frozenset({".py", ".toml", ".csv", ".lark"})
 
 

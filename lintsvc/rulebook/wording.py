@@ -6,19 +6,23 @@ from collections.abc import Mapping
 
 from lintsvc.model.finding import Quantity
 
+#: A small number is said in three figures where that changes it by no more than this share.
+_IDLE = 2e-4
 _SYMBOL = {"deg": "°", "mm2": " mm²", "mm3": " mm³", "count": "", "%": " %", "ratio": ""}
 
 
 def number(value: float) -> str:
-    """Return a number with at most three decimals and no idle zeros; four significant figures when small.
+    """Return a number with at most three decimals and no idle zeros; four significant figures when small, three where
+    the fourth is only rounding.
 
-    >>> number(0.8), number(12.3456), number(0.01234), number(1234567.0)
-    ('0.8', '12.346', '0.01234', '1 234 567')
+    >>> number(0.8), number(12.3456), number(0.01234), number(0.09999), number(1234567.0)
+    ('0.8', '12.346', '0.01234', '0.1', '1 234 567')
     """
     if value == 0:
         return "0"
     if abs(value) < 0.1:
-        return f"{value:.4g}"
+        few = f"{value:.3g}"
+        return few if abs(float(few) - value) <= _IDLE * abs(value) else f"{value:.4g}"
     text = f"{value:,.3f}".rstrip("0").rstrip(".")
     # A thin space would be finer, but reports are pasted into plain-text order notes.
     return text.replace(",", " ")

@@ -9,14 +9,25 @@ from __future__ import annotations
 
 import json
 import secrets
+import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Literal
 
-from sqlalchemy import Connection, and_, insert, or_, select, update
-from sqlalchemy.sql.elements import ColumnElement
+from sqlalchemy import Connection, and_, bindparam, insert, or_, select, update
 
-from lintsvc.store.checks import CANCELLED, DONE, FAILED, QUEUED, RUNNING, Check, _read, summarise
+from lintsvc.store.checks import (
+    CANCELLED,
+    DONE,
+    FAILED,
+    QUEUED,
+    RUNNING,
+    Check,
+    add_up,
+    check_of,
+    files_of,
+    summaries_in,
+)
 from lintsvc.store.database import Database
 from lintsvc.store.tables import artefacts, check_files, checks, results
 
@@ -50,12 +61,41 @@ class FileResult:
     made: Sequence[Artefact]
 
 
-def _lease_ran_out(db: Database, lease_seconds: float) -> ColumnElement[bool]:
-    # A lease far in the future is no lease but a clock that was set back since.
-    return and_(
-        checks.c.state == RUNNING,
-        or_(checks.c.lease < db.now, checks.c.lease > db.now + 3 * lease_seconds + 60),
+#: A worker that was not heard of. A lease far in the future is no lease but a clock that was set back since.
+_LEASE_RAN_OUT = and_(
+    checks.c.state == RUNNING,
+    or_(checks.c.lease < bindparam("now"), checks.c.lease > bindparam("now") + bindparam("far")),
+)
+
+
+def _far(lease_seconds: float) -> float:
+    return 3 * lease_seconds + 60
+
+
+#: Statements of every check, made once.
+_LOST = select(checks).where(_LEASE_RAN_OUT).limit(1).with_for_update(skip_locked=True)
+_WAITING, _WAITING_FAIR = (
+    select(checks).where(checks.c.state == QUEUED).order_by(*order).limit(1).with_for_update(skip_locked=True)
+    for order in ((checks.c.lane, checks.c.turn), (checks.c.turn,))
+)
+_TAKE = (
+    update(checks)
+    .where(checks.c.id == bindparam("check"))
+    .values(
+        state=RUNNING,
+        claim=bindparam("secret"),
+        lease=bindparam("until"),
+        attempts=checks.c.attempts + 1,
     )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How claims are made: how long a lease is, and how many deaths give a check up."""
+
+    lease_seconds: float
+    deaths: int
 
 
 def claim_next(db: Database, *, lease_seconds: float, deaths: int, fair: bool = False) -> Claim | None:
@@ -64,26 +104,22 @@ def claim_next(db: Database, *, lease_seconds: float, deaths: int, fair: bool = 
     Checks whose worker died come first, then small ones, then by turn. `fair`: by turn alone,
     used for every few claims so that small ones cannot keep big ones waiting for ever.
     """
-    order = (checks.c.turn,) if fair else (checks.c.lane, checks.c.turn)
-    lost = select(checks.c.id).where(_lease_ran_out(db, lease_seconds)).limit(1)
-    waiting = select(checks.c.id).where(checks.c.state == QUEUED).order_by(*order).limit(1)
     with db.writing() as connection:
-        check_id = None
-        for query in (lost, waiting):
-            check_id = connection.execute(query.with_for_update(skip_locked=True)).scalar()
-            if check_id is not None:
-                break
-        if check_id is None:
-            return None
-        secret = secrets.token_hex(16)
-        connection.execute(
-            update(checks)
-            .where(checks.c.id == check_id)
-            .values(state=RUNNING, claim=secret, lease=db.now + lease_seconds, attempts=checks.c.attempts + 1)
-        )
-        check = _read(connection, check_id)
-    assert check is not None  # the row is locked by this transaction
-    return Claim(check, secret, check.attempts > deaths)
+        return _claim_in(db, connection, Terms(lease_seconds, deaths), fair=fair)
+
+
+def _claim_in(db: Database, connection: Connection, terms: Terms, *, fair: bool) -> Claim | None:
+    now = db.clock(connection)
+    row = connection.execute(_LOST, {"now": now, "far": _far(terms.lease_seconds)}).one_or_none()
+    if row is None:
+        row = connection.execute(_WAITING_FAIR if fair else _WAITING).one_or_none()
+    if row is None:
+        return None
+    secret = secrets.token_hex(16)
+    connection.execute(_TAKE, {"check": row.id, "secret": secret, "until": now + terms.lease_seconds})
+    taken = check_of(row, files_of(connection, [row.id])[row.id])
+    check = replace(taken, state=RUNNING, attempts=taken.attempts + 1)
+    return Claim(check, secret, check.attempts > terms.deaths)
 
 
 def beat(
@@ -101,13 +137,15 @@ def beat(
     return "cancelled" if cancel else "go"
 
 
+_MINE = (
+    select(checks.c.id)
+    .where(checks.c.id == bindparam("check"), checks.c.claim == bindparam("secret"), checks.c.state == RUNNING)
+    .with_for_update()
+)
+
+
 def _still_mine(connection: Connection, claim: Claim) -> bool:
-    found = connection.execute(
-        select(checks.c.id)
-        .where(checks.c.id == claim.check.id, checks.c.claim == claim.secret, checks.c.state == RUNNING)
-        .with_for_update()
-    ).scalar()
-    return found is not None
+    return connection.execute(_MINE, {"check": claim.check.id, "secret": claim.secret}).scalar() is not None
 
 
 def finish_file(db: Database, claim: Claim, result: FileResult) -> bool:
@@ -116,20 +154,26 @@ def finish_file(db: Database, claim: Claim, result: FileResult) -> bool:
     On False the caller deletes the blobs in `made`: nothing points at them.
     """
     with db.writing() as connection:
-        return _still_mine(connection, claim) and _store(db, connection, claim, result)
+        return _still_mine(connection, claim) and _store(connection, claim, result)
 
 
-def _store(db: Database, connection: Connection, claim: Claim, result: FileResult) -> bool:
+_FRESH = select(results.c.key).where(results.c.key == bindparam("key"))
+_INSERT_RESULT, _INSERT_MADE = insert(results), insert(artefacts)
+_LINK = (
+    update(check_files)
+    .where(check_files.c.check_id == bindparam("check"), check_files.c.number == bindparam("file"))
+    .values(key=bindparam("result_key"), result=bindparam("result_key"))
+)
+
+
+def _store(connection: Connection, claim: Claim, result: FileResult) -> bool:
     key = result.key
-    fresh = connection.execute(select(results.c.key).where(results.c.key == key)).scalar() is None
+    fresh = connection.execute(_FRESH, {"key": key}).scalar() is None
     if fresh:
-        connection.execute(insert(results).values(key=key, created=db.now, summary=json.dumps(dict(result.summary))))
-        add_artefacts(db, connection, f"result/{key}", result.made)
-    connection.execute(
-        update(check_files)
-        .where(check_files.c.check_id == claim.check.id, check_files.c.number == result.number)
-        .values(key=key, result=key)
-    )
+        now = time.time()
+        connection.execute(_INSERT_RESULT, {"key": key, "created": now, "summary": json.dumps(dict(result.summary))})
+        add_artefacts(connection, f"result/{key}", result.made)
+    connection.execute(_LINK, {"check": claim.check.id, "file": result.number, "result_key": key})
     return fresh
 
 
@@ -144,41 +188,71 @@ def link_known(db: Database, claim: Claim, number: int, key: str) -> bool:
             return False
         if not _still_mine(connection, claim):
             return False
-        connection.execute(
-            update(check_files)
-            .where(check_files.c.check_id == claim.check.id, check_files.c.number == number)
-            .values(key=key, result=key)
-        )
+        connection.execute(_LINK, {"check": claim.check.id, "file": number, "result_key": key})
     return True
 
 
-def add_artefacts(db: Database, connection: Connection, place: str, made: Sequence[Artefact]) -> None:
+def add_artefacts(connection: Connection, place: str, made: Sequence[Artefact]) -> None:
     """Record what was made. `place` is what it will be purged with."""
+    now = time.time()
     if made:
         connection.execute(
-            insert(artefacts).values(created=db.now),
-            [{"place": place, "name": x.name, "blob": x.blob, "bytes": x.size, "data": x.data} for x in made],
+            _INSERT_MADE,
+            [
+                {"place": place, "name": x.name, "blob": x.blob, "bytes": x.size, "data": x.data, "created": now}
+                for x in made
+            ],
         )
+
+
+_FINISH = (
+    update(checks)
+    .where(checks.c.id == bindparam("check"))
+    .values(
+        state=bindparam("ended"), finished=bindparam("at"), claim=None, step="", percent=100.0,
+        why=bindparam("reason"), summary=bindparam("total"),
+    )
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """How a check ended: its summary, None when the claim was lost; whether the last file's result was stored
+    (see `finish_file`); and the next check, taken in the same transaction, where one was asked for and one waits."""
+
+    total: dict[str, int] | None
+    stored: bool
+    following: Claim | None = None
 
 
 def finish(
-    db: Database, claim: Claim, why: str = "", last: FileResult | None = None
-) -> tuple[dict[str, Any] | None, bool]:
-    """End a check, done or failed with the reason; with it the result of its last file, in one transaction.
-
-    Return its summary, None when the claim is lost; and whether `last` was stored (see `finish_file`).
-    """
+    db: Database,
+    claim: Claim,
+    why: str = "",
+    last: FileResult | None = None,
+    *,
+    then_claim: Terms | None = None,
+    fair: bool = False,
+) -> Finished:
+    """End a check, done or failed with the reason; with it the result of its last file, in one transaction."""
     with db.writing() as connection:
         if not _still_mine(connection, claim):
-            return None, False
-        fresh = last is not None and _store(db, connection, claim, last)
-        total = summarise(connection, claim.check.id)
+            return Finished(None, False)
+        stored = last is not None and _store(connection, claim, last)
+        total = add_up(summaries_in(connection, claim.check.id))
+        now = db.clock(connection)
         connection.execute(
-            update(checks)
-            .where(checks.c.id == claim.check.id)
-            .values(state=FAILED if why else DONE, finished=db.now, claim=None, step="", percent=100.0, why=why)
+            _FINISH,
+            {
+                "check": claim.check.id,
+                "ended": FAILED if why else DONE,
+                "at": now,
+                "reason": why,
+                "total": json.dumps(total),
+            },
         )
-    return dict(total), fresh
+        following = None if then_claim is None else _claim_in(db, connection, then_claim, fair=fair)
+    return Finished(total, stored, following)
 
 
 def end_cancelled(db: Database, claim: Claim) -> None:
@@ -199,7 +273,14 @@ def hand_back(db: Database, claim: Claim, *, counts: bool = False) -> None:
             connection.execute(
                 update(checks)
                 .where(checks.c.id == claim.check.id)
-                .values(state=QUEUED, claim=None, attempts=checks.c.attempts - 1, sent=0.0, step="", percent=0.0)
+                .values(
+                    state=QUEUED,
+                    claim=None,
+                    attempts=checks.c.attempts - (0 if counts else 1),
+                    sent=0.0,
+                    step="",
+                    percent=0.0,
+                )
             )
 
 
@@ -213,11 +294,12 @@ def to_call_out(db: Database, *, lease_seconds: float, resend_seconds: float, li
     ahead = checks.c.sent > db.now + 60
     query = (
         select(checks.c.id)
-        .where(or_(and_(checks.c.state == QUEUED, or_(stale, ahead)), and_(_lease_ran_out(db, lease_seconds), stale)))
+        .where(or_(and_(checks.c.state == QUEUED, or_(stale, ahead)), and_(_LEASE_RAN_OUT, stale)))
         .limit(limit)
     )
     with db.reading() as connection:
-        found = list(connection.execute(query).scalars())
+        times = {"now": db.clock(connection), "far": _far(lease_seconds)}
+        found = list(connection.execute(query, times).scalars())
     if not found:
         return []
     with db.writing() as connection:

@@ -3,31 +3,42 @@
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Float, cast, create_engine, event, func, literal, text
+from sqlalchemy import Connection, Engine, Float, cast, create_engine, event, func, literal, select, text
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.sql.elements import ColumnElement
 
 log = logging.getLogger(__name__)
 
+#: So long a writer waits for its turn.
+_PATIENCE_SECONDS = 20.0
 MIGRATIONS = Path(__file__).with_name("migrations")
 
 
 class Database:
-    """Transactions on the records. Make one a process; it is safe for threads."""
+    """Transactions on the records. Make one a process; it is safe for threads.
 
-    def __init__(self, url: str) -> None:
+    `durable` False: a power cut may take the last changes back. For workers, whose work is then done once more;
+    what a sender was told is never among them. (Only SQLite knows the difference.)
+    """
+
+    def __init__(self, url: str, *, durable: bool = True) -> None:
         self.url = url
         self.lite = url.startswith("sqlite")
+        # SQLite has one writer at a time, and whoever finds it busy sleeps and looks again: threads of one process
+        # take turns here instead, in the order in which they came.
+        self._turn = threading.Lock() if self.lite else None
         if self.lite:
             path = Path(url.partition("///")[2])
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            self.engine = create_engine(url, connect_args={"timeout": 20.0, "check_same_thread": False})
-            _set_up_sqlite(self.engine)
+            self.engine = create_engine(url, connect_args={"timeout": _PATIENCE_SECONDS, "check_same_thread": False})
+            _set_up_sqlite(self.engine, durable=durable)
         else:
             self.engine = create_engine(
                 url,
@@ -48,8 +59,20 @@ class Database:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A transaction that writes. On SQLite it waits here for its turn, not at its first write."""
-        with self._writing.connect() as connection, connection.begin():
+        with self._its_turn(), self._writing.connect() as connection, connection.begin():
             yield connection
+
+    @contextmanager
+    def _its_turn(self) -> Iterator[None]:
+        if self._turn is None:
+            yield
+            return
+        if not self._turn.acquire(timeout=_PATIENCE_SECONDS):
+            raise PoolTimeout(f"the records were busy for {_PATIENCE_SECONDS:g} s")
+        try:
+            yield
+        finally:
+            self._turn.release()
 
     @property
     def now(self) -> ColumnElement[float]:
@@ -57,6 +80,10 @@ class Database:
         if self.lite:
             return literal(time.time())
         return cast(func.extract("epoch", func.clock_timestamp()), Float(53))
+
+    def clock(self, connection: Connection) -> float:
+        """`now` as a number."""
+        return time.time() if self.lite else float(connection.execute(select(self.now)).scalar_one())
 
     def migrate(self) -> None:
         """Bring the tables to this version's shape."""
@@ -94,12 +121,13 @@ def alembic_config() -> Any:
     return config
 
 
-def _set_up_sqlite(engine: Engine) -> None:
+def _set_up_sqlite(engine: Engine, *, durable: bool) -> None:
     @event.listens_for(engine, "connect")
     def _on_connect(connection: Any, _record: Any) -> None:
         # The driver's own transaction handling begins late; ours is explicit, in _on_begin.
         connection.isolation_level = None
-        for pragma in ("journal_mode=wal", "synchronous=full", "foreign_keys=on", "busy_timeout=20000"):
+        sync = "full" if durable else "normal"
+        for pragma in ("journal_mode=wal", f"synchronous={sync}", "foreign_keys=on", "busy_timeout=20000"):
             connection.execute(f"pragma {pragma}")
 
     @event.listens_for(engine, "begin")

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Mapping
+import time
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import redis
@@ -16,12 +17,17 @@ from redis.backoff import NoBackoff
 from redis.retry import Retry
 
 from lintsvc.settings import Settings
+from lintsvc.store.checks import ENDED
 
 log = logging.getLogger(__name__)
 
 CHANNEL = "lintsvc:events"
-#: A check's events are kept for a day, and no more of them than this.
-KEEP_SECONDS, KEEP_EVENTS = 86_400, 2_000
+#: A check's events are kept for a day, and no more of them than this; when it has ended, for those who listen or are
+#: about to come back, for a few minutes: the records have the report.
+KEEP_SECONDS, KEEP_EVENTS, KEEP_ENDED_SECONDS = 86_400, 2_000, 300
+#: Redis answers within so long, or is away: its machine may be gone without a word. It is not asked for so long then,
+#: by what can do without it: each of many requests, or events, would wait in vain.
+ANSWER_SECONDS, AWAY_SECONDS = 3.0, 5.0
 
 
 def connect(settings: Settings, connections: int = 32) -> redis.Redis:
@@ -31,12 +37,27 @@ def connect(settings: Settings, connections: int = 32) -> redis.Redis:
         max_connections=connections,
         timeout=10,
         socket_connect_timeout=3,
-        socket_timeout=10,
+        socket_timeout=ANSWER_SECONDS,
         decode_responses=True,
-        # One more try for a connection that was closed meanwhile; whoever waits for Redis to come back waits outside.
-        retry=Retry(NoBackoff(), 1),
+        # One more try for a connection that was closed meanwhile, none for silence; whoever waits for Redis to come
+        # back waits outside.
+        retry=Retry(NoBackoff(), 1, supported_errors=(redis.ConnectionError,)),
     )
     return redis.Redis(connection_pool=pool)
+
+
+class Away:
+    """Remembers for a moment that Redis did not answer. Safe for threads."""
+
+    def __init__(self) -> None:
+        self._until = 0.0
+
+    def __bool__(self) -> bool:
+        return time.monotonic() < self._until
+
+    def remember(self) -> None:
+        """It did not answer."""
+        self._until = time.monotonic() + AWAY_SECONDS
 
 
 def stream(check_id: str) -> str:
@@ -44,22 +65,35 @@ def stream(check_id: str) -> str:
     return f"lintsvc:check:{check_id}"
 
 
-#: Adds an event and tells of it in one round trip, and in one order for all that listen.
+#: Adds events and tells of them in one round trip, and in one order for all that listen.
 _PUBLISH = """
-local number = redis.call('XADD', KEYS[1], 'MAXLEN', '~', ARGV[1], '*', 'event', ARGV[3], 'data', ARGV[4])
+for i = 5, #ARGV, 2 do
+  local number = redis.call('XADD', KEYS[1], 'MAXLEN', '~', ARGV[1], '*', 'event', ARGV[i], 'data', ARGV[i + 1])
+  redis.call('PUBLISH', ARGV[3], ARGV[4] .. '\\n' .. number .. '\\n' .. ARGV[i] .. '\\n' .. ARGV[i + 1])
+end
 redis.call('EXPIRE', KEYS[1], ARGV[2])
-redis.call('PUBLISH', ARGV[5], ARGV[6] .. '\\n' .. number .. '\\n' .. ARGV[3] .. '\\n' .. ARGV[4])
 """
 
 
-def publish(client: redis.Redis, check_id: str, event: str, data: Mapping[str, Any]) -> None:
-    """Add an event to a check's stream and tell the listeners. Without Redis it is dropped."""
-    text = json.dumps(data, separators=(",", ":"))
-    script = client.register_script(_PUBLISH)
-    try:
-        script(keys=[stream(check_id)], args=[KEEP_EVENTS, KEEP_SECONDS, event, text, CHANNEL, check_id])
-    except redis.RedisError as error:
-        log.warning("an event of %s was dropped: %s", check_id, error)
+class Publisher:
+    """Adds events to the streams of checks and tells the listeners. Without Redis they are dropped."""
+
+    def __init__(self, client: redis.Redis) -> None:
+        self._script = client.register_script(_PUBLISH)
+        self._away = Away()
+
+    def publish(self, check_id: str, happened: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
+        """Publish events of one check, in this order."""
+        if self._away:
+            return
+        last, told = happened[-1]
+        keep = KEEP_ENDED_SECONDS if last == "state" and told.get("state") in ENDED else KEEP_SECONDS
+        said = [x for event, data in happened for x in (event, json.dumps(data, separators=(",", ":")))]
+        try:
+            self._script(keys=[stream(check_id)], args=[KEEP_EVENTS, keep, CHANNEL, check_id, *said])
+        except redis.RedisError as error:
+            self._away.remember()
+            log.warning("events of %s were dropped: %s", check_id, error)
 
 
 def replay(client: redis.Redis, check_id: str, after: str = "") -> list[tuple[str, str, str]]:

@@ -1,8 +1,9 @@
 """Taking uploads in and purging them: a blob lives exactly as long as something needs it.
 
-An upload is first held (a row that points at the blob's row), then stored, then used by a check.
-Purging deletes the blob's row where nothing points at it, and the bytes before that deletion is
-committed; a new upload of the same bytes waits for the row and then stores them again.
+An upload is stored, and then a check is made that points at the blob's row; once it does, the bytes
+are looked for once more. Purging deletes the row where nothing points at it, and the bytes before that
+deletion is committed; a new upload of the same bytes waits for the row and then stores them again.
+What a process leaves that dies in between is found by `lintsvc.store.stray`.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from sqlalchemy.exc import IntegrityError
 
 from lintsvc.store import blobs as blob_names
 from lintsvc.store.blobs import Blobs
-from lintsvc.store.checks import Deleted
+from lintsvc.store.checks import Deleted, FileOf
 from lintsvc.store.claims import Artefact
 from lintsvc.store.database import Database
 from lintsvc.store.tables import artefacts, blobs, check_files, facts, holds, results, uploads
@@ -34,15 +35,15 @@ SMALL_BYTES = 16 * 1024
 HOLD_SECONDS = 3600.0
 
 
-def hold(db: Database, sha256: str, size: int) -> str:
-    """Keep the blob of this hash from being purged for an hour. Return the hold's id."""
+def hold(db: Database, sha256: str, size: int, seconds: float = HOLD_SECONDS) -> str:
+    """Keep the blob of this hash from being purged for so long. Return the hold's id."""
     hold_id = secrets.token_hex(16)
     for _ in range(5):
         try:
             with db.writing() as connection:
                 if connection.execute(select(blobs.c.sha256).where(blobs.c.sha256 == sha256)).scalar() is None:
                     connection.execute(insert(blobs).values(sha256=sha256, bytes=size))
-                connection.execute(insert(holds).values(id=hold_id, sha256=sha256, until=db.now + HOLD_SECONDS))
+                connection.execute(insert(holds).values(id=hold_id, sha256=sha256, until=db.now + seconds))
             return hold_id
         except IntegrityError:
             # Another upload of the same bytes, or a purge of them, in the same instant: look again.
@@ -51,10 +52,33 @@ def hold(db: Database, sha256: str, size: int) -> str:
 
 
 def keep_upload(db: Database, store: Blobs, sha256: str, path: Path) -> str:
-    """Store an upload's bytes for good. Return the hold that a check is to be made with."""
+    """Store an upload's bytes, and keep them for an hour. Return the hold's id."""
     hold_id = hold(db, sha256, path.stat().st_size)
-    store.put(blob_names.file_blob(sha256), path)
+    store.take(blob_names.file_blob(sha256), path)
     return hold_id
+
+
+class Sources:
+    """Bytes of the files that a check is to be made from: stored before the records are asked for a turn,
+    and looked after once their rows stand."""
+
+    def __init__(self, store: Blobs) -> None:
+        self._store = store
+        self._paths: dict[str, Path] = {}
+
+    def add(self, sha256: str, path: Path) -> None:
+        """Store a file that nobody changes any more. Raises OSError when it cannot."""
+        self._store.take(blob_names.file_blob(sha256), path)
+        self._paths[sha256] = path
+
+    def assure(self, file: FileOf) -> None:
+        """Make sure that a file's bytes are there. Raises FileNotFoundError when nobody has them."""
+        name = blob_names.file_blob(file.sha256)
+        if self._store.has(name):
+            return
+        if file.sha256 not in self._paths:
+            raise FileNotFoundError(file.sha256)
+        self._store.take(name, self._paths[file.sha256])
 
 
 def purge(db: Database, store: Blobs, left: Deleted) -> None:
@@ -112,13 +136,14 @@ def make_artefact(store: Blobs, name: str, data: bytes, scratch: Path) -> Artefa
 
     `scratch` is a folder on this machine to write in. Raises OSError.
     """
-    packed = zlib.compress(data, 6) if len(data) <= 8 * SMALL_BYTES else b""
+    # Reports are long lists of numbers: level 6 takes thirty times as long on them as 3, and packs no better.
+    packed = zlib.compress(data, 3) if len(data) <= 8 * SMALL_BYTES else b""
     if packed and len(packed) <= SMALL_BYTES:
         return Artefact(name, "", len(data), packed)
     path = scratch / f"keep-{secrets.token_hex(4)}"
     path.write_bytes(data)
     blob = blob_names.made_blob()
-    store.put(blob, path)
+    store.take(blob, path)
     return Artefact(name, blob, len(data))
 
 

@@ -6,12 +6,16 @@ Prometheus reads. Without Redis nothing is counted: watching must never stop the
 
 from __future__ import annotations
 
+import threading
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
 import redis
 
 KEY = "lintsvc:metrics"
+#: A process sends what it counted this often.
+SEND_SECONDS = 1.0
 #: Upper bounds of the histograms' buckets: seconds, or MiB.
 BUCKETS: Mapping[str, tuple[float, ...]] = {
     "check_seconds": (0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60, 120),
@@ -27,27 +31,48 @@ def _field(name: str, labels: Mapping[str, str], part: str) -> str:
 
 
 class Tally:
-    """What is counted along the way, sent in one go by `flush`."""
+    """What a process counts: added up here, and sent once in a while from a thread of its own. Safe for threads."""
 
     def __init__(self, client: redis.Redis) -> None:
         self._client = client
-        self._added: list[tuple[str, float]] = []
+        self._lock = threading.Lock()
+        self._added: defaultdict[str, float] = defaultdict(float)
+        self._stopping = threading.Event()
 
     def count(self, name: str, **labels: str) -> None:
         """Add one to a counter."""
-        self._added.append((_field(name, labels, "count"), 1.0))
+        with self._lock:
+            self._added[_field(name, labels, "count")] += 1
 
     def measure(self, name: str, value: float, **labels: str) -> None:
         """Add a value to a histogram."""
         bucket = next((f"le {x:g}" for x in BUCKETS[name] if value <= x), "le +Inf")
-        self._added += [(_field(name, labels, bucket), 1.0), (_field(name, labels, "sum"), value)]
+        with self._lock:
+            self._added[_field(name, labels, bucket)] += 1
+            self._added[_field(name, labels, "sum")] += value
+
+    def start(self) -> None:
+        """Send from now on, until `stop`."""
+        threading.Thread(target=self._run, name="tally", daemon=True).start()
+
+    def stop(self) -> None:
+        """Send the last."""
+        self._stopping.set()
+        self.flush()
+
+    def _run(self) -> None:
+        while not self._stopping.wait(SEND_SECONDS):
+            self.flush()
 
     def flush(self) -> None:
         """Send what was counted. Without Redis it is lost."""
-        added, self._added = self._added, []
+        with self._lock:
+            added, self._added = self._added, defaultdict(float)
+        if not added:
+            return
         try:
             pipe = self._client.pipeline(transaction=False)
-            for field, value in added:
+            for field, value in added.items():
                 pipe.hincrbyfloat(KEY, field, value)
             pipe.execute()
         except redis.RedisError:

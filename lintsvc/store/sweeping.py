@@ -14,7 +14,7 @@ import redis
 from sqlalchemy.exc import SQLAlchemyError
 
 from lintsvc.settings import Settings
-from lintsvc.store import checks, claims, events, keeping, uploads
+from lintsvc.store import checks, claims, events, keeping, orders, purge_clock, stray, uploads
 from lintsvc.store.blobs import Blobs
 from lintsvc.store.database import Database
 from lintsvc.store.queue import Caller
@@ -23,6 +23,10 @@ log = logging.getLogger(__name__)
 
 #: Old checks and unused uploads are looked for this often.
 PURGE_SECONDS = 300.0
+#: What was measured outlives its check by so long at most.
+MEASURED_SECONDS = 900.0
+#: So many wake-up calls are sent in one round.
+MOST_CALLS = 64
 
 
 class Sweeper:
@@ -38,23 +42,34 @@ class Sweeper:
         found = claims.to_call_out(
             self.db, lease_seconds=self.settings.lease_seconds, resend_seconds=self.settings.resend_seconds
         )
-        for check_id in found:
-            if not self.caller.check(check_id):
+        # A worker that is awake takes check after check: not each needs a call of its own.
+        for check_id in found[:MOST_CALLS]:
+            if not self.caller.check_now(check_id):
                 break  # the queue is away; the next round tries again
         return len(found)
 
     def purge(self) -> int:
         """Delete checks that are older than the settings keep them, with all they leave. Return how many."""
         count = 0
+        if not purge_clock.may_purge(self.db):
+            return count
         if self.settings.keep_days > 0:
             while found := checks.expired_checks(self.db, self.settings.keep_days * 86_400):
                 delete_and_purge(self.db, self.blobs, self.client, found)
                 count += len(found)
+        for order_id in orders.expired_orders(self.db):
+            orders.delete_order(self.db, self.blobs, order_id)
+            events.forget(self.client, order_id)
         for upload in uploads.expired_uploads(self.db):
             uploads.drop_upload(self.db, self.blobs, upload.id)
             if upload.sha256 is not None:
                 keeping.purge(self.db, self.blobs, checks.Deleted(files=(upload.sha256,)))
         keeping.purge_unused(self.db, self.blobs)
+        for folder in (self.settings.incoming, self.settings.scratch):
+            stray.sweep_folder(folder)
+        stray.sweep_folder(self.settings.measured, MEASURED_SECONDS)
+        if stray.is_time(self.db):
+            stray.sweep(self.db, self.blobs)
         return count
 
     def run(self) -> None:

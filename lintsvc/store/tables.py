@@ -116,7 +116,7 @@ artefacts = Table(
     Column("place", String(80), primary_key=True),
     Column("name", String(80), primary_key=True),
     #: Name of its blob; empty for something small, which stands in `data`, packed by zlib.
-    Column("blob", Text, nullable=False),
+    Column("blob", Text, nullable=False, index=True),
     Column("data", LargeBinary),
     Column("bytes", BigInteger, nullable=False),
     Column("created", Float(53), nullable=False),
@@ -168,6 +168,32 @@ shares = Table(
     Column("hash", String(64), nullable=False, unique=True),
     Column("created", Float(53), nullable=False),
     Column("expires", Float(53)),
+)
+
+#: Findings that somebody decided to live with, kept with the file's content.
+set_asides = Table(
+    "set_asides",
+    metadata,
+    Column("owner", String(64), primary_key=True),
+    Column("sha256", String(64), ForeignKey("blobs.sha256", ondelete="CASCADE"), primary_key=True, index=True),
+    Column("fingerprint", String(64), primary_key=True),
+    Column("rule", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("author", Text, nullable=False),
+    Column("created", Float(53), nullable=False),
+)
+
+#: Orders: parts together. Their files are kept by holds, what was made of them stands at `order/ID`.
+orders = Table(
+    "orders",
+    metadata,
+    Column("id", String(64), primary_key=True),
+    Column("owner", String(64), nullable=False, index=True),
+    Column("created", Float(53), nullable=False),
+    Column("expires", Float(53), nullable=False, index=True),
+    #: The order file first, then the parts: name, hash, size, hold.
+    Column("files", Text, nullable=False),
+    Column("bytes", BigInteger, nullable=False),
 )
 
 #: What the files of an owner add up to, so that no upload has to add them up again.

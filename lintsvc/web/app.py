@@ -7,7 +7,19 @@ import time
 from flask import Flask, Response, g, request
 
 from lintsvc.settings import MIB
-from lintsvc.web import catalogue_api, checks_api, files_api, health, page, problems, shares_api, tus_api
+from lintsvc.web import (
+    catalogue_api,
+    checks_api,
+    files_api,
+    health,
+    known_api,
+    orders_api,
+    page,
+    problems,
+    set_aside_api,
+    shares_api,
+    tus_api,
+)
 from lintsvc.web.auth import refuse_foreign
 from lintsvc.web.incoming import UploadRequest
 from lintsvc.web.openapi import describe
@@ -63,8 +75,17 @@ def create_app(services: Services) -> Flask:
     app.before_request(refuse_foreign)
     app.before_request(refuse_too_often)
     app.after_request(_end)
-    for blueprint in (checks_api.api, files_api.api, catalogue_api.api, tus_api.api, shares_api.api):
-        app.register_blueprint(blueprint, url_prefix=PREFIX)
+    for module in (
+        checks_api,
+        files_api,
+        catalogue_api,
+        tus_api,
+        shares_api,
+        known_api,
+        set_aside_api,
+        orders_api,
+    ):
+        app.register_blueprint(module.api, url_prefix=PREFIX)
     app.register_blueprint(health.health)
     app.register_blueprint(page.page)
     problems.handle(app)

@@ -7,14 +7,15 @@ import logging
 import re
 import secrets
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
+import redis
 from a2wsgi import WSGIMiddleware
 from flask import Flask
 
+from lintsvc.store import events
 from lintsvc.store.logs import request_id
-from lintsvc.store.metrics import Tally
 from lintsvc.web.app import PREFIX, create_app
 from lintsvc.web.auth import visible_check
 from lintsvc.web.checks_api import WAIT_HEADER
@@ -27,10 +28,14 @@ log = logging.getLogger(__name__)
 _EVENTS = re.compile(rf"^{PREFIX}/checks/([A-Za-z0-9_-]{{1,64}})/events$")
 _REQUEST_ID = re.compile(r"^[A-Za-z0-9._-]{1,64}$")
 _EVENT_ID = re.compile(r"^[0-9]{1,20}(-[0-9]{1,20})?$")
+_METHODS = frozenset({"GET", "HEAD", "POST", "PATCH", "DELETE", "OPTIONS"})
 #: Things made on demand are waited for this long; a check only as long as the client says.
 _MADE_SECONDS, _LONGEST_WAIT = 20.0, 60.0
 #: A sender must reach this rate, measured after the first half minute, or it is cut off.
 _SLOWEST_BYTES_A_SECOND, _PATIENCE_SECONDS = 2_048, 30.0
+
+
+Headers = Sequence[tuple[bytes, bytes]]
 
 
 class TooSlow(Exception):
@@ -59,6 +64,7 @@ class Web:
             message = await receive()
             if message["type"] == "lifespan.startup":
                 self.hub.start()
+                self.services.tally.start()
             else:
                 await asyncio.to_thread(self.hub.stop)
             await send({"type": message["type"] + ".complete"})
@@ -91,9 +97,9 @@ class Web:
         seconds = time.perf_counter() - started
         log.info("%s %s %d %.1f ms", scope["method"], scope["path"], status, 1000 * seconds)
         if not found and scope["path"].startswith(PREFIX):
-            tally = Tally(self.services.redis)
-            tally.measure("request_seconds", seconds, method=scope["method"], status=f"{status // 100}xx")
-            asyncio.get_running_loop().run_in_executor(None, tally.flush)
+            # A client may invent methods; each label is kept for ever.
+            method = scope["method"] if scope["method"] in _METHODS else "other"
+            self.services.tally.measure("request_seconds", seconds, method=method, status=f"{status // 100}xx")
 
     async def _stream(self, check_id: str, scope: Scope, receive: Receive, send: Send) -> None:
         headers = dict(scope["headers"])
@@ -108,12 +114,19 @@ class Web:
             }
             await self.wsgi(inner, receive, send)
             return
-        if last and check.ended:
-            # An event source that comes back after the end is told not to come again.
+        if last and check.ended and not await asyncio.to_thread(self._missed, check_id, last):
+            # An event source that has heard everything is told not to come again.
             await send({"type": "http.response.start", "status": 204, "headers": []})
             await send({"type": "http.response.body", "body": b""})
             return
         await stream(self.services, self.hub, check, last if _EVENT_ID.match(last) else "", receive, send, _HARDENING)
+
+    def _missed(self, check_id: str, last: str) -> bool:
+        """Whether there is something to tell after this event: the line may have broken just before the end."""
+        try:
+            return bool(_EVENT_ID.match(last) and events.replay(self.services.redis, check_id, last))
+        except redis.RedisError:
+            return False  # the check itself tells how it ended
 
     def _visible(self, check_id: str, scope: Scope) -> Any:
         """Return the check when whoever asks may see it, else None."""
@@ -141,11 +154,13 @@ class Web:
         if seconds <= 0:
             await first.release()
             return
+        # RFC 7240, section 3: which of the client's wishes was granted.
+        applied = [(b"preference-applied", b"wait=%d" % seconds)] if kind == "check" else []
         again = _as_get(scope, first.location)
         ends = time.monotonic() + seconds
         with Follower(self.services, self.hub, check_id, "") as follower:
             while (left := ends - time.monotonic()) > 0:
-                held = _Held(send, hold=True)
+                held = _Held(send, hold=True, more=applied)
                 await self.wsgi(again, _nothing, held)
                 if held.wait_for is None:
                     return
@@ -153,14 +168,14 @@ class Web:
                     first = held
                 # Also without an event: it may have been lost, and the records know.
                 await follower.next(min(2.0, left))
-        await first.release()
+        await first.release(applied)
 
 
 class _Held:
     """Keeps an answer back that says what is to be waited for; passes any other on as it comes."""
 
-    def __init__(self, send: Send, *, hold: bool) -> None:
-        self._send, self._hold = send, hold
+    def __init__(self, send: Send, *, hold: bool, more: Headers = ()) -> None:
+        self._send, self._hold, self._more = send, hold, more
         self._kept: list[Message] = []
         self.wait_for: tuple[str, str] | None = None
         self.location = ""
@@ -179,12 +194,18 @@ class _Held:
         if self.wait_for is not None:
             self._kept.append(message)
         else:
-            await self._send(message)
+            await self._send(_with(message, self._more))
 
-    async def release(self) -> None:
-        """Send what was kept."""
+    async def release(self, more: Headers = ()) -> None:
+        """Send what was kept, with more headers."""
         for message in self._kept:
-            await self._send(message)
+            await self._send(_with(message, more))
+
+
+def _with(message: Message, more: Headers) -> Message:
+    if message["type"] == "http.response.start":
+        message["headers"] = [*message["headers"], *more]
+    return message
 
 
 def _prefer_wait(scope: Scope) -> float:

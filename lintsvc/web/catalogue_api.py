@@ -63,4 +63,4 @@ def rules() -> Response:
         raise Problem(
             "away", "no worker has started yet, and only workers know the rules", headers={"Retry-After": "5"}
         )
-    return json_answer({key: catalogue[key] for key in ("version", "packs", "rules")})
+    return json_answer({key: catalogue.get(key, []) for key in ("version", "packs", "left_out", "rules")})

@@ -7,12 +7,14 @@ import binascii
 import hashlib
 import json
 import re
+from contextlib import suppress
 from datetime import UTC, datetime
 from typing import Any
 
 from flask import Blueprint, Response, request, url_for
 
 from lintsvc.model.choices_words import (
+    CHANGES,
     CHOICE_NAMES,
     BadChoice,
     choices_from_dict,
@@ -21,12 +23,14 @@ from lintsvc.model.choices_words import (
     choices_to_words,
 )
 from lintsvc.settings import MIB
-from lintsvc.store import checks, keeping
-from lintsvc.store.assemble import NotStored, assemble_report
-from lintsvc.store.checks import Check, FileOf, NewCheck
+from lintsvc.store import checks, keeping, set_asides
+from lintsvc.store.accept import KeyUsedOtherwise, NewCheck, QuotaUsedUp, create_check
+from lintsvc.store.assemble import NotStored, assemble_report, counted
+from lintsvc.store.checks import Check, FileOf
 from lintsvc.store.logs import request_id
 from lintsvc.store.sweeping import delete_and_purge
 from lintsvc.web.auth import asker, visible_check
+from lintsvc.web.changes import read_changes
 from lintsvc.web.incoming import IncomingFile, refuse_without_room, shown_name
 from lintsvc.web.problems import Problem
 from lintsvc.web.services import Services, services
@@ -45,15 +49,18 @@ def send() -> Response:
     """Take files and choices, and queue a check of them."""
     who = asker("check")
     here = services()
-    _refuse_too_large(here)
+    refuse_too_large(here)
     words = {name: request.form[name] for name in CHOICE_NAMES if name in request.form}
     choices = _choices(words)
     key = request.headers.get("Idempotency-Key", "")
     if key and not _KEY.match(key):
         raise Problem("bad-request", "an Idempotency-Key is 1 to 255 visible ASCII signs")
-    files, holds = _take_files(here, who.owner)
+    sources = keeping.Sources(here.blobs)
+    files = take_files(here, who.owner, sources)
     version = here.packs_version()
     said = choices_to_dict(choices)
+    if changes := read_changes(request.form.get(CHANGES, ""), here.catalogue()):
+        said[CHANGES] = changes
     files = [
         FileOf(n, x.name, x.sha256, x.bytes, checks.result_key(x.sha256, said, version) if version else "")
         for n, x in enumerate(files)
@@ -62,16 +69,17 @@ def send() -> Response:
         owner=who.id,
         choices=said,
         files=files,
-        holds=holds,
         request=request_id.get(),
         idempotency_key=key,
         idempotency_request=_fingerprint(said, files),
     )
     try:
-        check, fresh = checks.create_check(here.db, new, here.quota)
-    except checks.QuotaUsedUp as error:
+        check, fresh = create_check(here.db, new, here.quota, sources.assure)
+    except QuotaUsedUp as error:
         raise Problem("quota", str(error), headers={"Retry-After": "60"}) from None
-    except checks.KeyUsedOtherwise:
+    except FileNotFoundError as error:
+        raise _not_kept(str(error)) from None
+    except KeyUsedOtherwise:
         raise Problem("key-used", "this Idempotency-Key came with other files or choices before") from None
     if fresh and not check.ended:
         here.caller.check(check.id, check.request)
@@ -81,7 +89,8 @@ def send() -> Response:
     return response
 
 
-def _refuse_too_large(here: Services) -> None:
+def refuse_too_large(here: Services) -> None:
+    """Refuse an upload that is over the limits, or that the disk has no room for. Raises Problem."""
     settings = here.settings
     length = request.content_length
     most = settings.upload_mib * MIB * settings.files_a_check
@@ -91,7 +100,7 @@ def _refuse_too_large(here: Services) -> None:
 
 
 def _choices(words: dict[str, str]) -> Any:
-    unknown = sorted(set(request.form) - set(CHOICE_NAMES) - {"file_sha256", "file_name", "upload"})
+    unknown = sorted(set(request.form) - set(CHOICE_NAMES) - {"file_sha256", "file_name", "upload", CHANGES})
     if unknown:
         raise Problem(
             "bad-choice", f"there is no choice {unknown[0]!r}; there are {', '.join(CHOICE_NAMES)}", choice=unknown[0]
@@ -102,6 +111,10 @@ def _choices(words: dict[str, str]) -> Any:
             from lintsvc.handbook.materials import material
 
             material(choices.material)
+        if choices.gauge is not None:
+            from lintsvc.handbook.gauges import with_gauge
+
+            choices = with_gauge(choices)
     except BadChoice as error:
         raise Problem("bad-choice", str(error), choice=error.name) from None
     except ValueError as error:
@@ -109,8 +122,12 @@ def _choices(words: dict[str, str]) -> Any:
     return choices
 
 
-def _take_files(here: Services, owner: str | None) -> tuple[list[FileOf], list[str]]:
-    """Store the sent files, find the named ones. Return them, and the holds that keep their bytes."""
+def _not_kept(sha256: str) -> Problem:
+    return Problem("not-found", f"there is no file with the hash {sha256[:80]!r}; send the file itself")
+
+
+def take_files(here: Services, owner: str | None, sources: keeping.Sources) -> list[FileOf]:
+    """Store the sent files, find the named ones."""
     from lintsvc.web.tus_api import finished_upload
 
     sent = request.files.getlist("file")
@@ -125,25 +142,20 @@ def _take_files(here: Services, owner: str | None) -> tuple[list[FileOf], list[s
     if count > here.settings.files_a_check:
         raise Problem("too-many-files", f"one check takes at most {here.settings.files_a_check} files")
     files: list[FileOf] = []
-    holds: list[str] = []
     for upload in sent:
         stream: Any = upload.stream
         assert isinstance(stream, IncomingFile)  # UploadRequest makes all streams
         stream.finish()
-        holds.append(keeping.keep_upload(here.db, here.blobs, stream.sha256, stream.path))
+        sources.add(stream.sha256, stream.path)
         files.append(FileOf(0, shown_name(upload.filename or ""), stream.sha256, stream.size))
     for number, sha256 in enumerate(again):
         known = checks.owns_file(here.db, owner, sha256) if _SHA256.match(sha256) else None
         if known is None:
-            raise Problem("not-found", f"there is no file with the hash {sha256[:80]!r}; send the file itself")
-        holds.append(keeping.hold(here.db, sha256, known.bytes))
+            raise _not_kept(sha256)
         name = shown_name(names[number]) if number < len(names) else known.name
         files.append(FileOf(0, name, sha256, known.bytes))
-    for upload_id in uploads:
-        file = finished_upload(here, owner, upload_id)
-        holds.append(keeping.hold(here.db, file.sha256, file.bytes))
-        files.append(file)
-    return files, holds
+    files += [finished_upload(here, owner, x) for x in uploads]
+    return files
 
 
 def _fingerprint(choices: dict[str, Any], files: list[FileOf]) -> str:
@@ -169,7 +181,7 @@ def _answer(here: Services, check: Check, status: int) -> Response:
     body = described(check)
     if check.state in (checks.DONE, checks.FAILED):
         try:
-            body["report"] = assemble_report(here.db, here.blobs, check.files)
+            body["report"] = assemble_report(here.db, here.blobs, check.files, check.owner)
         except NotStored:
             raise Problem("not-found", "this check was deleted a moment ago") from None
     return json_answer(body, status)
@@ -192,8 +204,8 @@ def described(check: Check) -> dict[str, Any]:
         "state": check.state,
         "step": check.step or None,
         "percent": check.percent,
-        "created": _time(check.created),
-        "finished": None if check.finished is None else _time(check.finished),
+        "created": time_text(check.created),
+        "finished": None if check.finished is None else time_text(check.finished),
         "files": [{"number": x.number, "name": x.name, "sha256": x.sha256, "bytes": x.bytes} for x in check.files],
         "choices": choices_to_words(choices_from_dict(check.choices)),
         "summary": check.summary,
@@ -206,7 +218,8 @@ def described(check: Check) -> dict[str, Any]:
     }
 
 
-def _time(seconds: float) -> str:
+def time_text(seconds: float) -> str:
+    """Return a time as the API says it: RFC 3339, UTC."""
     return datetime.fromtimestamp(seconds, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
@@ -218,7 +231,9 @@ def listed() -> Response:
     limit = _limit(request.args.get("limit", "20"))
     before = _cursor(request.args.get("after", ""))
     found, following = checks.list_checks(here.db, who.owner, limit, before)
-    body: dict[str, Any] = {"checks": [described(x) for x in found], "next": None}
+    counts = _without_set_asides(here, found)
+    shown = [{**described(x), "summary": counts.get(x.id, x.summary)} for x in found]
+    body: dict[str, Any] = {"checks": shown, "next": None}
     response_link = None
     if following is not None:
         cursor = base64.urlsafe_b64encode(f"{following[0]!r} {following[1]}".encode()).decode().rstrip("=")
@@ -227,6 +242,21 @@ def listed() -> Response:
     if response_link is not None:
         response.headers["Link"] = f'<{response_link}>; rel="next"'
     return response
+
+
+def _without_set_asides(here: Services, found: list[Check]) -> dict[str, dict[str, int]]:
+    """Return the counts of those checks of which something was set aside: it does not count."""
+    owners = {x.owner for x in found}
+    kept = {(owner, x.sha256) for owner in owners for x in set_asides.of_files(
+        here.db, owner, [f for check in found if check.owner == owner for f in check.files]
+    )}  # fmt: skip
+    counts = {}
+    for check in found:
+        if check.state == checks.DONE and any((check.owner, x.sha256) in kept for x in check.files):
+            with suppress(NotStored):
+                parts = assemble_report(here.db, here.blobs, check.files, check.owner)["parts"]
+                counts[check.id] = counted(parts)
+    return counts
 
 
 def _limit(text: str) -> int:
@@ -252,8 +282,11 @@ def cancel(check_id: str) -> Response:
     here = services()
     if not checks.cancel_check(here.db, check.id):
         raise Problem("conflict", f"this check has ended already: {check.state}")
-    now = checks.read_check(here.db, check.id)
-    return json_answer(described(now or check), 202)
+    now = checks.read_check(here.db, check.id) or check
+    if now.ended:
+        # It ran nowhere: nobody else tells those who listen.
+        here.events.publish(now.id, [("state", {"state": now.state})])
+    return json_answer(described(now), 202)
 
 
 @api.delete("/checks/<check_id>")

@@ -55,6 +55,8 @@ def readiness(here: Services) -> dict[str, str]:
     try:
         if shutil.disk_usage(here.settings.incoming).free < RESERVE_BYTES:
             found["storage"] = "the disk is full"
+        elif not here.blobs.reachable():
+            found["storage"] = "the store of uploads does not answer"
     except OSError:
         found["storage"] = "the state folder cannot be reached"
     return found
@@ -118,7 +120,8 @@ class _Collector:
         for state, count in counts.items():
             waiting.add_metric([state], count)
         yield waiting
-        yield gauge("lintsvc_oldest_waiting_seconds", "Age of the oldest waiting check", value=float(oldest or 0.0))
+        age = max(0.0, float(oldest or 0.0))  # the clock may have been set back
+        yield gauge("lintsvc_oldest_waiting_seconds", "Age of the oldest waiting check", value=age)
 
 
 def _cumulated(parts: dict[str, float], bounds: Iterable[float]) -> Iterator[tuple[str, float]]:

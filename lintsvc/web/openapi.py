@@ -49,24 +49,33 @@ def _or_null(kind: str, **more: Any) -> Json:
 _CHOICE_HELP = {
     "process": "powder-bed or sheet; guessed when not given",
     "material": "a material's id, see /materials",
-    "thickness": "of the sheet: 2mm, 0.08in",
+    "thickness": "of the sheet: 2mm, 0.08in, or a gauge of the material: 16ga",
     "units": "overrides what the file says: mm, in, …",
     "finish": "a plain word",
+    "cut": "how a sheet part is cut: laser, water-jet, router or knife; nothing said is taken as laser",
     "quantity": "a whole number",
     "k_factor": "the shop's own, between 0 and 1",
     "bend_radius": "inside radius where bends state none: 3mm",
     "finished_size": "outside size after bending: 40x30x12mm",
-    "bends": "JSON list of bends by place",
-    "threads": "JSON list of holes to be tapped",
-    "countersinks": "JSON list of holes to be countersunk",
+    "lines": "what lines are for: layer:FOLD=bend up; colour:red=engrave; or a JSON list",
+    "bends": "bends by place: at 10,20 up 90 R2mm; or a JSON list",
+    "threads": "holes to be tapped: M4 at 10,20; or a JSON list",
+    "countersinks": "holes to be countersunk: M4 at 10,20 up; or a JSON list",
 }
 
+_CHANGES_HELP = (
+    "JSON: what is changed of the rules for this check, as a lintsvc.toml does: "
+    '{"limits": [{"rule", "text"}], "levels": [{"rule", "level"}]}. An entry may have name (of the limit), '
+    "source {kind, text}, material, process and place (where it was read). And what sizes of a shop's parts came out "
+    'at: "measured": [{"what": hole, bend, length or thickness, "offset", "spread" (mm, or deg), "sizes", "parts"}].'
+)
 _SEND_BODY: Json = {
     "type": "object",
     "properties": {
         "file": _list(_BINARY),
         "file_sha256": {**_list({"type": "string"}), "description": "files sent before, by hash, instead of again"},
         "file_name": {**_list({"type": "string"}), "description": "their names, in the same order"},
+        "changes": {"type": "string", "description": _CHANGES_HELP},
         "upload": {**_list({"type": "string"}), "description": "ids of finished resumable uploads"},
         **{name: {"type": "string", "description": _CHOICE_HELP[name]} for name in CHOICE_NAMES},
     },
@@ -74,12 +83,47 @@ _SEND_BODY: Json = {
 
 _REQUEST_BODIES: dict[str, Json] = {
     "checks.send": {"required": True, "content": {"multipart/form-data": {"schema": _SEND_BODY}}},
+    "known.files": {
+        "required": True,
+        "content": {
+            "application/x-www-form-urlencoded": {
+                "schema": _object({"sha256": _list({"type": "string", "pattern": "^[0-9a-f]{64}$"})})
+            }
+        },
+    },
+    "orders.send": {
+        "required": True,
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "properties": {
+                        "file": {**_list(_BINARY), "description": "the order.toml, its parts' files, a shop.toml"},
+                        "file_sha256": {
+                            **_list({"type": "string"}),
+                            "description": "files sent before, by hash, instead of again",
+                        },
+                        "file_name": {**_list({"type": "string"}), "description": "their names, in the same order"},
+                    },
+                }
+            }
+        },
+    },
+    "orders.arrive": {"required": True, "content": {"text/csv": {"schema": {"type": "string"}}}},
     "shares.make": {
         "content": {
             "application/x-www-form-urlencoded": {
                 "schema": _object({"days": {"type": "integer", "minimum": 1, "maximum": 3650}}, [])
             }
         }
+    },
+    "set_asides.keep": {
+        "required": True,
+        "content": {
+            "application/x-www-form-urlencoded": {
+                "schema": _object({"reason": {"type": "string", "minLength": 1, "maxLength": 500}})
+            }
+        },
     },
     "uploads.add": {"required": True, "content": {"application/offset+octet-stream": {"schema": _BINARY}}},
 }
@@ -112,7 +156,23 @@ _PARAMETERS: dict[str, list[Json]] = {
     "files.report_other": [_SHARE],
     "files.highlights": [_SHARE, _query("file", "which file, from 0", _NUMBER)],
     "files.geometry": [_SHARE],
+    "files.widths": [_SHARE],
+    "files.lists": [_SHARE],
+    "files.folded": [_SHARE],
+    "files.folded_file": [_SHARE, _query("file", "which file, from 0", _NUMBER)],
     "files.placed_findings": [_SHARE],
+    "files.picture": [_SHARE],
+    "files.pictures": [_SHARE],
+    "files.materials": [_SHARE, _query("from", "the piece's first row: `next` of the one before", _NUMBER)],
+    "files.versions": [
+        _query("old", "id of the check with the earlier version", _ID),
+        _query("old_file", "which file of it, from 0", _NUMBER),
+    ],
+    "orders.outline": [
+        _query("paper", "what it is printed on", {"enum": ["A4", "Letter"], "default": "A4"}),
+        _query("offset", "moves the outline outwards, or inwards with a minus: 0.5mm", {"type": "string"}),
+        _query("template", "given: crosses at the middles of holes, for drilling", {"type": "string"}),
+    ],
     "uploads.create": [
         _TUS,
         _header("Upload-Length", "size of the file, bytes", {"type": "integer", "minimum": 0}, required=True),
@@ -140,11 +200,27 @@ _ANSWERS: dict[str, tuple[int, dict[str, Json] | None]] = {
         200, {"model/gltf-binary": _BINARY, "image/svg+xml": {"type": "string"}, "image/vnd.dxf": {"type": "string"}}
     ),
     "files.geometry": (200, {"application/vnd.lintsvc.body": _BINARY, _JSON: {"type": "object"}}),
+    "files.widths": (200, {"application/vnd.lintsvc.widths": _BINARY}),
+    "files.lists": (200, {_JSON: {"type": "object"}}),
+    "files.folded": (200, {_JSON: {"type": "object"}}),
+    "files.folded_file": (200, {"model/gltf-binary": _BINARY, "model/step": _BINARY}),
+    "files.picture": (200, {"image/svg+xml": {"type": "string"}}),
+    "files.pictures": (
+        200,
+        {_JSON: _object({"whole": _or_null("string"),
+                         "close": {"type": "object", "additionalProperties": {"type": "string"}}})},
+    ),
+    "files.materials": (200, {_JSON: {"type": "object"}}),
+    "files.versions": (200, {_JSON: {"type": "object"}}),
+    "set_asides.keep": (200, {_JSON: _object({"set_aside": {"type": "string"}})}),
+    "set_asides.take_back": (204, None),
+    "known.files": (200, {_JSON: _object({"known": _list({"type": "string"})})}),
     "files.placed_findings": (200, {_JSON: _object({"findings": _list({"type": "object"})})}),
     "catalogue.processes": (200, {_JSON: _object({"processes": _list({"type": "object"})})}),
     "catalogue.materials": (200, {_JSON: _object({"materials": _list({"type": "object"})})}),
     "catalogue.rules": (
         200, {_JSON: _object({"version": {"type": "string"}, "packs": _list({"type": "object"}),
+                              "left_out": _list(_object({"name": {"type": "string"}, "why": {"type": "string"}})),
                               "rules": _list({"type": "object"})})}
     ),
     "uploads.abilities": (204, None),
@@ -152,6 +228,18 @@ _ANSWERS: dict[str, tuple[int, dict[str, Json] | None]] = {
     "uploads.look": (200, None),
     "uploads.add": (204, None),
     "uploads.drop": (204, None),
+    "orders.send": (201, {_JSON: _ref("Order")}),
+    "orders.listed": (200, {_JSON: _object({"orders": _list(_ref("Order"))})}),
+    "orders.show": (200, {_JSON: _ref("Order")}),
+    "orders.remove": (204, None),
+    "orders.made": (
+        200, {_JSON: {"type": "object"}, "application/zip": _BINARY, "application/pdf": _BINARY,
+              "text/csv": {"type": "string"}}
+    ),
+    "orders.outline": (200, {"application/pdf": _BINARY}),
+    "orders.arrive": (201, {_JSON: _object({"id": {"type": "string"},
+                                            "links": {"type": "object", "additionalProperties": {"type": "string"}}})}),
+    "orders.arrival": (200, {_JSON: {"type": "object"}}),
     "shares.make": (201, {_JSON: _ref("NewShare")}),
     "shares.listed": (200, {_JSON: _object({"shares": _list(_ref("Share"))})}),
     "shares.revoke": (204, None),
@@ -209,6 +297,15 @@ def _schemas() -> Json:
         **moved,
         "Report": _moved({key: value for key, value in report.items() if not key.startswith("$")}),
         "Check": check,
+        "Order": _object(
+            {
+                "id": _ID,
+                "created": {"type": "string", "format": "date-time"},
+                "expires": {"type": "string", "format": "date-time"},
+                "files": _list(check_file),
+                "links": {"type": "object", "additionalProperties": {"type": "string"}},
+            }
+        ),
         "Problem": problem,
         "Share": _object(share),
         "NewShare": _object({**share, "secret": text, "link": text}),
@@ -282,7 +379,8 @@ def _operation(app: Flask, rule: Rule, fixed: dict[str, str]) -> Json:
     responses: Json = {str(status): success, "default": {"$ref": "#/components/responses/Problem"}}
     if endpoint == "checks.send":
         responses["200"] = {**success, "description": "with Prefer: wait, and ended in time"}
-    if endpoint.startswith("files.") and endpoint != "files.report_json":
+    on_demand = ("orders.made", "orders.outline", "orders.arrival")
+    if (endpoint.startswith("files.") and endpoint != "files.report_json") or endpoint in on_demand:
         responses["202"] = {"description": "it is being made; ask again"}
     names = [x for x in rule.arguments if x not in fixed]
     path = [

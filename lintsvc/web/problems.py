@@ -21,6 +21,7 @@ MEDIA_TYPE = "application/problem+json"
 #: Kinds of problem: status and title. The kind is the last piece of `type`.
 KINDS: Mapping[str, tuple[int, str]] = {
     "bad-choice": (422, "A choice cannot be used"),
+    "bad-order": (422, "The order file cannot be used"),
     "bad-request": (400, "The request cannot be understood"),
     "no-file": (422, "No file was sent"),
     "too-many-files": (422, "Too many files"),

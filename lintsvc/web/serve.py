@@ -15,7 +15,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lintsvc.settings import Settings
+from lintsvc.settings import SERVED_BY, Settings
 from lintsvc.store.embedded_redis import CannotStart, EmbeddedRedis
 from lintsvc.store.logs import set_up_logging
 from lintsvc.store.sweeping import Sweeper
@@ -50,6 +50,8 @@ def serve(host: str = "127.0.0.1", port: int = 8080, settings: Settings | None =
     tokens_needed = settings.tokens == "required" or (settings.tokens == "auto" and not is_loopback(host))
     if settings.tokens == "off" and not is_loopback(host):
         raise CannotStart(f"{host} can be reached from elsewhere; without tokens only a loopback address is served")
+    if settings.rule_code == "auto":
+        settings = replace(settings, rule_code="off" if tokens_needed else "on")
     settings.state.mkdir(parents=True, exist_ok=True, mode=0o700)
     with contextlib.ExitStack() as stack:
         if not settings.redis_url:
@@ -60,6 +62,7 @@ def serve(host: str = "127.0.0.1", port: int = 8080, settings: Settings | None =
         services = Services(settings, tokens_needed=tokens_needed)
         stack.callback(services.close)
         services.db.migrate()
+        _prepare(services)
         if tokens_needed and not list_tokens(services.db):
             raise CannotStart(
                 f"{host} can be reached from elsewhere and no token exists; make one: lintsvc token make NAME"
@@ -73,6 +76,14 @@ def serve(host: str = "127.0.0.1", port: int = 8080, settings: Settings | None =
         workers.start()
         _run(Web(services), listening, host)
     return 0
+
+
+def _prepare(services: Services) -> None:
+    """Make the bucket for uploads where it is missing. Where that fails the service starts, and is not ready."""
+    try:
+        services.blobs.prepare()
+    except Exception as error:  # noqa: BLE001 - the client library's errors are of many families
+        log.error("the store of uploads cannot be used yet: %s", error)
 
 
 @contextlib.contextmanager
@@ -130,7 +141,7 @@ class Workers:
             self._watcher.start()
 
     def _start_one(self) -> subprocess.Popen[bytes]:
-        environment = {**os.environ, **self._settings.to_environment(), "LINTSVC_SERVED_BY": str(os.getpid())}
+        environment = {**os.environ, **self._settings.to_environment(), SERVED_BY: str(os.getpid())}
         return subprocess.Popen(
             [sys.executable, "-m", "lintsvc_worker"],
             env=environment,

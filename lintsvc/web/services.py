@@ -10,9 +10,10 @@ from flask import current_app
 
 from lintsvc.settings import MIB, Settings
 from lintsvc.store import events, keeping
+from lintsvc.store.accept import Quota
 from lintsvc.store.blobs import Blobs, open_blobs
-from lintsvc.store.checks import Quota
 from lintsvc.store.database import Database
+from lintsvc.store.metrics import Tally
 from lintsvc.store.queue import Caller
 
 #: The catalogue changes only when a worker starts; it is looked at again after this.
@@ -28,7 +29,9 @@ class Services:
         self.db = Database(settings.sqlalchemy_url)
         self.blobs: Blobs = open_blobs(settings.blob_root, settings.s3_endpoint)
         self.redis = events.connect(settings)
+        self.events = events.Publisher(self.redis)
         self.caller = Caller(settings)
+        self.tally = Tally(self.redis)
         self._lock = threading.Lock()
         self._catalogue: dict[str, Any] | None = None
         self._catalogue_until = 0.0
@@ -53,6 +56,7 @@ class Services:
 
     def close(self) -> None:
         """Close all connections."""
+        self.tally.stop()
         self.db.dispose()
         self.redis.close()
 

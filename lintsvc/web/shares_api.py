@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
-from flask import Blueprint, Response, request, url_for
+from flask import Blueprint, Response, request
 
 from lintsvc.store import shares
 from lintsvc.store.shares import Share
@@ -36,7 +36,7 @@ def make(check_id: str) -> Response:
         raise Problem("bad-request", f"days is a whole number from 1 to {LONGEST_DAYS}")
     share, secret = shares.make_share(services().db, check.id, float(text) if text else None)
     # The secret stands behind the #: browsers send that to nobody, so it is in no log.
-    link = url_for("page.index") + f"#check={check.id}&{SHARE_FIELD}={secret}"
+    link = f"{request.script_root}/#check={check.id}&{SHARE_FIELD}={secret}"
     return json_answer({**_described(share), "secret": secret, "link": link}, 201)
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import redis
 
 from lintsvc.store import events
-from lintsvc.store.checks import Check, read_check
+from lintsvc.store.checks import ENDED, Check, read_check
 from lintsvc.web.hub import Event, Hub
 from lintsvc.web.services import Services
 
@@ -24,6 +24,8 @@ Send = Callable[[Message], Awaitable[None]]
 
 #: A comment is sent after so long without an event, so that nothing between takes the line for dead.
 _SILENCE_SECONDS = 15.0
+#: The records say that a check has ended a moment before its last events are told: they are waited for so long.
+_LATE_SECONDS = 0.3
 #: Events that wait for a slow client; one that falls further behind reads the stream again.
 _MOST_WAITING = 256
 
@@ -70,11 +72,28 @@ class Follower:
                 fresh.append(event)
         return fresh
 
+    async def rest(self) -> list[Event]:
+        """Return what is still on its way when the records say that the check has ended."""
+        found: list[Event] = []
+        while more := await self.next(_LATE_SECONDS):
+            found += more
+            if _tells_the_end(more[-1]):
+                break
+        return found
+
     async def _replay(self) -> list[Event]:
         try:
             return await asyncio.to_thread(events.replay, self._services.redis, self._check_id, self.last)
         except redis.RedisError:
             return []  # the records still tell how it stands
+
+
+def _tells_the_end(event: Event) -> bool:
+    return event[1] == "state" and json.loads(event[2]).get("state") in ENDED
+
+
+def _frames(found: list[Event]) -> bytes:
+    return b"".join(_frame(event, data, number) for number, event, data in found)
 
 
 def _frame(event: str, data: str, number: str = "") -> bytes:
@@ -107,24 +126,21 @@ async def stream(
     try:
         with Follower(services, hub, check.id, last) as follower:
             await write(b"retry: 2000\n\n" + _frame("state", _state(check)))
-            ended = check.ended
-            while not gone.done():
-                waiting = asyncio.ensure_future(follower.next(0.05 if ended else _SILENCE_SECONDS))
+            now: Check | None = check
+            while not (gone.done() or now is None or now.ended):
+                waiting = asyncio.ensure_future(follower.next(_SILENCE_SECONDS))
                 await asyncio.wait({waiting, gone}, return_when=asyncio.FIRST_COMPLETED)
                 if gone.done():
                     waiting.cancel()
                     return
                 found = waiting.result()
-                if found:
-                    await write(b"".join(_frame(event, data, number) for number, event, data in found))
-                if ended:
-                    break
+                await write(_frames(found) or b":\n\n")
                 if not found or any(event == "state" for _, event, _ in found):
                     # The records have the last word, also when events were lost.
                     now = await asyncio.to_thread(_look, services, check.id)
-                    ended = now is None or now.ended
-                    if now is not None and (ended or not found):
-                        await write(_frame("state", _state(now)) if ended else b":\n\n")
+            await write(_frames(await follower.rest()))
+            if now is not None:
+                await write(_frame("state", _state(now)))
             await write(b"", more=False)
     finally:
         gone.cancel()

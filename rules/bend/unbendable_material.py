@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule, where_of_bend
+from lintsvc.rulebook import GEOMETRY, Checked, Hit, Where, rule, where_of_bend
 
 
 @rule(
@@ -40,7 +41,8 @@ def unbendable_material(part: Checked) -> Iterator[Hit]:
     }.get(part.material.family, "it springs back or cracks")
     bends = part.flat.bends
     count = "a bend" if len(bends) == 1 else f"{len(bends)} bends"
-    first = where_of_bend(bends[0])
+    # Whatever the order in the file, the same one is shown: the longest, the first from the middle of those.
+    first = min((where_of_bend(x) for x in bends), key=lambda x: _longest_and_inmost(x, part.flat.centre_mm))
     # Plastics may be meant to be bent hot, soft sheet to be folded by hand: a doubt, not a certainty.
     sure = part.material.family in ("wood", "composite")
     yield Hit(
@@ -48,3 +50,7 @@ def unbendable_material(part: Checked) -> Iterator[Hit]:
         words={"count": count, "material": part.material.name, "why": why},
         level=None if sure else "warning",
     )
+
+
+def _longest_and_inmost(where: Where, centre: tuple[float, float]) -> tuple[float, float]:
+    return -round(math.dist(*where.box), 2), math.dist(where.point[:2], centre)

@@ -4,6 +4,8 @@ from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, rule
 
 #: Wider holes let air and a brush in, however deep.
 WIDEST_MM = 6.0
+#: Narrower holes close up, as powder-bed/small-hole says: made wide enough, they are no longer deep for their width.
+NARROWEST_MM = 1.0
 
 
 @rule(
@@ -28,11 +30,11 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     Powder in a narrow hole is half sintered and has to be blown or picked out. From one end that
     reaches a few diameters deep.
 
-    Measured: depth over diameter of round holes up to 6 mm across, blind and through ones apart.
+    Measured: depth over diameter of round holes from 1 to 6 mm across, blind and through ones apart.
     Ignore when: the hole is drilled or reamed after printing.
     """
     for bore in part.body.bores:
-        if bore.diameter_mm > WIDEST_MM:
+        if not NARROWEST_MM <= bore.diameter_mm <= WIDEST_MM:
             continue
         name = "through" if bore.through else "blind"
         ratio = bore.depth_mm / bore.diameter_mm

@@ -20,7 +20,8 @@ NARROWEST_MM = 30.0
     since="0.1",
     message="Flat panel {length} x {breadth} mm, {thickness} mm thick: its length is {measured} times its thickness; "
     "over {limit} it warps.",
-    remedy="Thicken it, add ribs or a rim, curve it slightly, or cut it from sheet.",
+    remedy="Thicken it, add ribs or a rim, curve it slightly, or cut it from sheet. Ask how it lies in the build: "
+    "aslant or on edge it warps less.",
     limits=(
         Limit("any", 80.0, "ratio", PANEL),
         Limit("any", 150.0, "mm", PANEL, name="length"),
@@ -37,7 +38,7 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     the build; how it will lie is not known here.
 
     Measured: longest extent of a flat face over the thickness of the wall behind it, for panels over 150 mm
-    long, 30 mm wide and up to 3 mm thick of which most has that thickness.
+    long, 30 mm wide and up to 3 mm thick of which most has that thickness, to within a quarter.
     Ignore when: the panel is fixed to something flat and stiff, or may bow by a millimetre or more.
     """
     for panel in part.body.panels(limits["thickness"].value):

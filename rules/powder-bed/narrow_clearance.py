@@ -48,9 +48,15 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     Ignore when: the bodies are meant to be one: then join them in the model.
     """
     told = set()
+    # Bodies that lie on each other are told by soundness/overlapping-bodies; of curved faces a hair's gap is left
+    # between the facets of one and the other.
+    contacts, solid = part.body.soundness.contacts, part.body.solids.of_face
+    touching = set(zip(solid[contacts.first].tolist(), solid[contacts.second].tolist(), strict=True))
     for place in part.body.narrow_places(limits["long"].value):
         # Two bodies are told once, where they are nearest.
         if not place.between_bodies or place.solids in told:
+            continue
+        if place.width_mm < TOUCH_MM and (place.solids in touching or place.solids[::-1] in touching):
             continue
         name = "short" if place.length_mm < SHORT_MM else "long" if place.length_mm > LONG_MM else "usual"
         limit = limits[name].value

@@ -8,6 +8,10 @@ PA12 = Source(
 )
 
 MORE = "{count} more narrow places are not told one by one."
+CROSSED = (
+    "Where the surface goes through itself or lies on itself, {count} narrow places cannot be judged before that "
+    "is mended; see the findings about soundness."
+)
 
 
 @rule(
@@ -40,8 +44,12 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     places = part.body.narrow_places(limit)
     for place in places:
         other = place.round or place.low or place.straight or place.between_bodies or place.in_void
-        if not other and not place.slight(limit):
-            yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
+        where = place.where()
+        if not other and not place.slight(limit) and not any(x.holds(where.point) for x in part.body.openings):
+            yield Hit(place.width_mm, where, words=place.words(), sure=place.sure())
     if places.left_out:
         words = {"count": places.left_out}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
+    if places.crossed:
+        words = {"count": places.crossed}
+        yield Hit(None, part.body.everywhere(), limit=None, words=words, message=CROSSED, level="note")

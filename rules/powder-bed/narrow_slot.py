@@ -31,10 +31,18 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     to be blown or picked out, which a deep narrow slot does not let happen.
 
     Measured: the diameter of the largest ball that touches both faces of a gap in one body, where they are
-    parallel and at least three times as long as they are apart.
+    parallel and at least three times as long as they are apart; for openings in a flat face that are more than twice
+    as long as wide, and go through or are deeper than wide, the largest circle in their outline.
     Ignore when: the slot only marks a line.
     """
+    openings = part.body.openings
+    for opening in openings:
+        if opening.long and opening.diameter_mm < limit * 0.995:
+            words = {"length": round(opening.length_mm, 1), "facets": ""}
+            yield Hit(opening.diameter_mm, opening.where(), words=words)
     for place in part.body.narrow_places(limit):
         other = place.round or place.low or place.between_bodies or place.in_void
         if place.straight and not other and not place.slight(limit):
-            yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
+            where = place.where()
+            if not any(x.holds(where.point) for x in openings):
+                yield Hit(place.width_mm, where, words=place.words(), sure=place.sure())

@@ -1,4 +1,6 @@
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
 
 from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, Source, rule
 
@@ -20,7 +22,8 @@ THINNEST_MM = 0.05
     kind="body",
     level="note",
     since="0.1",
-    message="{kind} detail {measured} {way}, {length} mm of it; below {limit} it is lost in the grain of the surface.",
+    message="{kind} detail {measured} {way}{places}, {length} mm of it; below {limit} it is lost in the grain of the "
+    "surface.",
     remedy="Make the detail {limit} or more, sunk rather than raised.",
     limits=tuple(
         Limit(material, value, "mm", source, name=name)
@@ -41,19 +44,49 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     The grain of a sintered surface is about a tenth of a millimetre and its edges round off: a step or
     a stroke of a few tenths blurs, and blasting or smoothing takes it away.
 
-    Measured: the height of steps between an outside and an inside corner, the same all along; and the width of
-    strokes no deeper than wide.
+    Measured: the height of steps between an outside and an inside corner, the same all along, square to the faces
+    above and below, which look the same way; and the width of
+    strokes no deeper than wide. What is alike is told once, at its lowest or narrowest place.
     Ignore when: the step is no mark but a shoulder that only has to be there roughly.
     """
+    groups: dict[tuple[str, int], list[Any]] = {}
     for detail in part.body.details(limits["depth"].value):
         if detail.height_mm < limits["depth"].value * 0.995 and detail.length_mm > SHORTEST_MM:
-            kind, way = ("Raised", "high") if detail.raised else ("Sunk", "deep")
-            words = {"kind": kind, "way": way, "length": round(detail.length_mm, 1)}
-            yield Hit(detail.height_mm, detail.where(), limit="depth", words=words)
+            kind = "Raised" if detail.raised else "Sunk"
+            same = next((x for x in groups if x[0] == kind and _alike(groups[x][0], detail)), (kind, len(groups)))
+            groups.setdefault(same, []).append(detail)
+    for (kind, _), alike in groups.items():
+        words: dict[str, object] = {"kind": kind, "way": "high" if kind == "Raised" else "deep"}
+        words |= {"length": round(sum(x.length_mm for x in alike), 1), "places": _places(alike)}
+        yield Hit(alike[0].height_mm, _all(alike), limit="depth", words=words)
     stroke = limits["stroke"].value
     for kind, places in (("Raised", part.body.thin_places(stroke)), ("Sunk", part.body.narrow_places(stroke))):
-        for place in places:
-            stroke_like = place.low and place.straight and not place.round and not place.in_void
-            if stroke_like and place.width_mm > THINNEST_MM and not place.slight(stroke):
-                words = {"kind": kind, "way": "wide", "length": round(place.length_mm, 1)}
-                yield Hit(place.width_mm, place.where(), limit="stroke", words=words, sure=place.sure())
+        strokes = [x for x in places if _is_stroke(x) and not x.slight(stroke)]
+        if kind == "Sunk":
+            # A hole is no mark, however near its ends are.
+            strokes = [x for x in strokes if not any(y.holds(x.where().point) for y in part.body.openings)]
+        if strokes:
+            words = {"kind": kind, "way": "wide", "places": _places(strokes)}
+            words |= {"length": round(sum(x.length_mm for x in strokes), 1)}
+            yield Hit(strokes[0].width_mm, _all(strokes), limit="stroke", words=words, sure=strokes[0].sure())
+
+
+def _is_stroke(place: Any) -> bool:
+    like_one: bool = place.low and place.straight and not place.round and not place.in_void
+    return like_one and place.width_mm > THINNEST_MM
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Details of one height have one cause."""
+    return bool(other.height_mm <= one.height_mm * 1.05)
+
+
+def _places(found: list[Any]) -> str:
+    return f" in {len(found)} places" if len(found) > 1 else ""
+
+
+def _all(found: list[Any]) -> Any:
+    """Where the first is, with the faces of all."""
+    where = [x.where() for x in found]
+    faces = sorted({f for x in where for f in x.faces})
+    return replace(where[0], faces=tuple(faces)) if len(found) > 1 else where[0]

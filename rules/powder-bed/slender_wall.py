@@ -11,7 +11,8 @@ from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, rule
     since="0.1",
     message="Wall {thickness} mm thick stands {reach} mm from where it is held, {measured} times its thickness; "
     "over {limit} it leans or breaks.",
-    remedy="Thicken the wall, add ribs or gussets, or tie its free rim to another wall.",
+    remedy="Thicken the wall, add ribs or gussets, or tie its free rim to another wall. Ask how it lies in the build: "
+    "lying down it leans less.",
     limits=(
         Limit("any", 25.0, "ratio", FROM_MEMORY),
         Limit("any", 3.0, "mm", FROM_MEMORY, name="thickness"),
@@ -26,7 +27,8 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     lies in the build, which is not known here.
 
     Measured: for flat walls up to 3 mm thick with a free rim, the distance of the farthest point from other
-    material that holds the wall, over its thickness.
+    material that holds the wall, over its thickness. What stands out from the wall by no more than its thickness,
+    or along less than a quarter of its lesser side, holds nothing.
     Ignore when: the wall is meant to bend, as a snap arm or a flap.
     """
     for panel in part.body.panels(limits["thickness"].value):

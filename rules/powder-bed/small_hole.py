@@ -35,19 +35,29 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     Heat from the walls sinters the powder in a small hole, the more the deeper it is. Even
     where a hole stays open it prints a little undersize.
 
-    Measured: the diameter of the circle through the corners of a round hole's facets, and its depth; for holes
-    that are not round, the largest ball that passes.
+    Measured: the diameter of the circle through the corners of a round hole's facets, and its depth; for other
+    holes in a flat face up to twice as long as wide the largest circle in their outline; for the rest the largest
+    ball that passes.
     Ignore when: the hole is only a mark, or is drilled after printing.
     """
-    bores = part.body.bores
+    bores, openings = part.body.bores, part.body.openings
     for bore in bores:
-        depth = bore.depth_mm
-        name = "up to 3 mm deep" if depth <= 3.005 else "up to 6 mm deep" if depth <= 6.005 else "over 6 mm deep"
+        name = _by_depth(bore.depth_mm)
         if bore.diameter_mm < limits[name].value * 0.995:
-            yield Hit(bore.diameter_mm, bore.where(), limit=name, words={"depth": depth})
-    least = "up to 3 mm deep"
+            yield Hit(bore.diameter_mm, bore.where(), limit=name, words={"depth": bore.depth_mm})
+    for opening in openings:
+        name = _by_depth(opening.depth_mm)
+        if not opening.long and opening.diameter_mm < limits[name].value * 0.995:
+            yield Hit(opening.diameter_mm, opening.where(), limit=name, words={"depth": opening.depth_mm})
+    known = [*bores, *openings]
+    least = _by_depth(0.0)
     for place in part.body.narrow_places(limits[least].value):
         where = place.where()
-        other = not place.slender or place.between_bodies or place.in_void or any(x.holds(where.point) for x in bores)
+        other = not place.slender or place.between_bodies or place.in_void or any(x.holds(where.point) for x in known)
         if not other and not place.slight(limits[least].value):
             yield Hit(place.width_mm, where, limit=least, words={"depth": place.length_mm}, sure=place.sure())
+
+
+def _by_depth(depth_mm: float) -> str:
+    """Name of the limit for a hole so deep."""
+    return "up to 3 mm deep" if depth_mm <= 3.005 else "up to 6 mm deep" if depth_mm <= 6.005 else "over 6 mm deep"

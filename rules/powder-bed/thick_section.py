@@ -1,4 +1,5 @@
 from collections.abc import Iterator
+from typing import Any
 
 from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, rule
 
@@ -6,6 +7,14 @@ PA12 = Source(
     "common-practice",
     "Common practice, no standard states it: avoid sections over 8 to 10 mm; the upper value is used.",
 )
+
+SEVERAL = (
+    "Solid {measured} thick, the thickest of {places} such places of this body; over {limit} it may sink, warp and "
+    "yellow."
+)
+MORE = "{bodies} more bodies are solid over {limit} thick, up to {measured}."
+#: So many bodies are told one by one.
+MOST_BODIES = 3
 
 
 @rule(
@@ -32,9 +41,18 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     A thick section stays hot longer than the rest: its faces sink, the part warps and
     the powder around it ages. It also costs powder and time for nothing.
 
-    Measured: the diameter of the largest ball that fits inside the body at each place.
+    Measured: the diameter of the largest ball that fits inside each body; other places of it where a ball over the
+    limit fits are counted.
     Ignore when: sink and a little warp do not matter, or the mass is wanted.
     """
-    for bulk in part.body.thick_places(limit):
-        if bulk.diameter_mm > limit * 1.005:
-            yield Hit(bulk.diameter_mm, bulk.where())
+    thick = [x for x in part.body.thick_places(limit) if x.diameter_mm > limit * 1.005]
+    # One cause, one finding: the thickest place of each body speaks for the others.
+    bodies: dict[int, list[Any]] = {}
+    for bulk in thick:
+        bodies.setdefault(bulk.solid, []).append(bulk)
+    for same in list(bodies.values())[:MOST_BODIES]:
+        message = SEVERAL if len(same) > 1 else None
+        yield Hit(same[0].diameter_mm, same[0].where(), words={"places": len(same)}, message=message)
+    rest = list(bodies.values())[MOST_BODIES:]
+    if rest:
+        yield Hit(rest[0][0].diameter_mm, rest[0][0].where(), words={"bodies": len(rest)}, message=MORE)

@@ -16,7 +16,8 @@ PA12 = Source(
     level="warning",
     since="0.1",
     message="Pin {measured} across and {length} mm long{facets}; at least {limit} is needed.",
-    remedy="Thicken the pin to {limit} or more, or use a bought-in steel pin in a hole.",
+    remedy="Thicken the pin to {limit} or more, or use a bought-in steel pin in a hole. Ask how it lies in the build: "
+    "upright it is weakest.",
     limits=(
         Limit("pa12", 1.0, "mm", PA12),
         Limit("pa11", 1.0, "mm", FROM_MEMORY),
@@ -31,7 +32,8 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     A pin is weak from every side and weakest across the layers when it stands upright. How it will
     stand in the build is not known here. Thin pins break while the powder is blasted off.
 
-    Measured: the diameter of the largest ball inside, where the body is no more than twice as wide across.
+    Measured: the diameter of the largest ball inside, where the body is no more than twice as wide across and at
+    least one and a half times as long as that.
     Ignore when: the pin only locates something light and is handled with care.
     """
     for place in part.body.thin_places(limit):

@@ -9,6 +9,10 @@ PA12 = Source(
 )
 
 MORE = "{count} more thin places are not told one by one."
+CROSSED = (
+    "Where the surface goes through itself or lies on itself, {count} thin places cannot be judged before that "
+    "is mended; see the findings about soundness."
+)
 
 
 @rule(
@@ -36,8 +40,8 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     size, which the file does not say: the usual least value is used for every direction.
 
     Measured: the diameter of the largest ball inside the body that touches the surface at a point and
-    an opposed surface. Corrected for coarse facets. Pins, low raised detail and edges that run out
-    sharp are left to their own rules.
+    an opposed surface. Corrected for coarse facets. Pins, raised detail no higher than wide and edges that
+    run out sharp are left to their own rules.
     Ignore when: the wall is a flap that is meant to give way, such as a seal lip or a break-off tab.
     """
     places = part.body.thin_places(limit)
@@ -48,3 +52,6 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     if places.left_out:
         words = {"count": places.left_out}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
+    if places.crossed:
+        words = {"count": places.crossed}
+        yield Hit(None, part.body.everywhere(), limit=None, words=words, message=CROSSED, level="note")

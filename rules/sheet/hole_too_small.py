@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, rule
 
+#: Cut with a router or by water jet rather than by laser; small holes are drilled.
+ROUTED = ("polycarbonate", "abs", "pvc", "fluoropolymer", "composite")
 METALS = ("aluminium", "steel", "stainless", "copper", "brass")
 #: Where the trade gives a range (aluminium, copper and brass 1.0 to 1.5 times), its lower end is taken.
 LIMITS = (
@@ -13,6 +15,8 @@ LIMITS = (
     Limit("stainless", 1.2, "x thickness", COMMON_PRACTICE, thickness_mm=(6.001, 1000.0)),
     *(Limit(x, 0.5, "x thickness", COMMON_PRACTICE, at_least_mm=0.5) for x in ("acrylic", "pom")),
     Limit("wood", 0.5, "x thickness", COMMON_PRACTICE, at_least_mm=1.0),
+    *(Limit(x, 0.5, "x thickness", COMMON_PRACTICE, at_least_mm=1.0) for x in ROUTED),
+    Limit("soft", 1.0, "x thickness", COMMON_PRACTICE, at_least_mm=1.5),
 )
 
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, rule
+from lintsvc.rulebook import COMMON_PRACTICE, CannotCheck, Checked, Hit, Limit, rule
 
 METALS = ("aluminium", "steel", "stainless", "copper", "brass")
-#: The middle of the usual kerf: 0.1 to 0.2 mm in metal to 3 mm, 0.3 to 0.5 mm above 10 mm, 0.15 to 0.30 mm in acrylic
-#: and plywood.
+#: The middle of the usual kerf: 0.1 to 0.2 mm in metal to 3 mm, 0.3 to 0.5 mm above 10 mm, 0.15 to 0.30 mm in acrylic,
+#: plywood and soft sheet.
 LIMITS = (
     *(Limit(x, 0.15, "mm", COMMON_PRACTICE, thickness_mm=(0.0, 3.0)) for x in METALS),
     *(Limit(x, 0.28, "mm", COMMON_PRACTICE, thickness_mm=(3.001, 10.0)) for x in METALS),
     *(Limit(x, 0.4, "mm", COMMON_PRACTICE, thickness_mm=(10.001, 1000.0)) for x in METALS),
-    *(Limit(x, 0.22, "mm", COMMON_PRACTICE) for x in ("acrylic", "pom", "wood")),
+    *(Limit(x, 0.22, "mm", COMMON_PRACTICE) for x in ("acrylic", "pom", "wood", "soft")),
 )
 #: A point is as wide as the kerf this many kerfs behind its tip, or it counts as too sharp.
 BEHIND = 2.0
@@ -42,6 +42,10 @@ def kerf_eats_detail(part: Checked, limit: float) -> Iterator[Hit]:
     the void, the width two kerfs behind the tip (narrower than the kerf for points sharper than 28°).
     Ignore when: the detail is only there because of how the file was made.
     """
+    if part.cut == "knife":
+        return  # a blade takes nothing away
+    if part.cut != "laser":
+        raise CannotCheck(f"only the kerf of a laser is known, not that of a {part.cut}")
     flat = part.outlined
     # Two kerfs behind a tip it is 4 k tan(a / 2) wide: less than the kerf k, whatever the kerf, below one angle.
     sharpest = 2.0 * math.degrees(math.atan(1.0 / (2.0 * BEHIND)))

@@ -6,11 +6,15 @@ from collections.abc import Iterator
 
 from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, rule
 
+#: Cut with a router or by water jet rather than by laser.
+ROUTED = ("polycarbonate", "abs", "pvc", "fluoropolymer", "composite")
 METALS = ("aluminium", "steel", "stainless", "copper", "brass")
 #: As for webs between contours.
 LIMITS = (
     *(Limit(x, 1.0, "x thickness", COMMON_PRACTICE, at_least_mm=0.5) for x in METALS),
     *(Limit(x, 1.0, "x thickness", COMMON_PRACTICE, at_least_mm=1.0) for x in ("acrylic", "pom", "wood")),
+    *(Limit(x, 1.0, "x thickness", COMMON_PRACTICE, at_least_mm=1.5) for x in ROUTED),
+    Limit("soft", 0.75, "x thickness", COMMON_PRACTICE, at_least_mm=1.5),
 )
 
 

@@ -45,17 +45,19 @@ def open_contour(part: Checked) -> Iterator[Hit]:
                 group.value,
                 group.where,
                 None,
-                words={"lines": group.of("open line"), "be": "is" if group.count == 1 else "are"},
+                words={"lines": group.of("open line"), **(_ONE if group.count == 1 else _MANY)},
                 message=_MESSAGES[kind],
                 remedy=_REMEDIES[kind],
                 level={"broken": None, "across": "warning", "slit": "note"}[kind],
             )
 
 
+_ONE = {"be": "is", "to": "", "they": "it", "s": "s", "slits": "a slit"}
+_MANY = {"be": "are", "to": "up to ", "they": "they", "s": "", "slits": "slits"}
 _MESSAGES = {
-    "broken": "There {be} {lines}, up to {measured} long, that no other continues.",
-    "across": "There {be} {lines} from edge to edge of a part, up to {measured} long; cut, they part it.",
-    "slit": "There {be} {lines} inside a part, up to {measured} long; they are cut as slits.",
+    "broken": "There {be} {lines}, {to}{measured} long, that no other continues.",
+    "across": "There {be} {lines} from edge to edge of a part, {to}{measured} long; cut, {they} part{s} it.",
+    "slit": "There {be} {lines} inside a part, {to}{measured} long; {they} {be} cut as {slits}.",
 }
 _REMEDIES = {
     "broken": "Draw the missing piece, or delete the line; put help lines on a layer named note.",

@@ -26,7 +26,8 @@ def overlapping_cutouts(part: Checked) -> Iterator[Hit]:
     through the edge, are cut along lines that lie in what is cut away: pieces drop out, the beam cuts what is
     no longer held, and the shape left over may not be the one meant.
 
-    Measured: contours whose lines cross, with the area they share; contours that only touch are left out.
+    Measured: contours that lie over each other by more than 0.02 mm, with the area they share. Contours that touch,
+    or overlap by less, are left out: rounding of a file's coordinates makes as much.
     Cutouts are warned of, parts are an error.
     Ignore when: the overlap is meant, and the shop joins the shapes before it cuts.
     """

@@ -36,10 +36,11 @@ def unsafe_to_laser(part: Checked) -> Iterator[Hit]:
     fibre and carbon fibre sheet burn, smoke or char, and are cut another way.
 
     Measured: the material, looked up in the handbook: `never` is an error, `avoid` a warning.
-    Ignore when: the part is not cut by laser but routed, water-jet cut, punched, or cut by knife.
+    Ignore when: the part is not cut by laser but routed, water-jet cut, punched, or cut by knife. Say so (`cut`), and
+    it is not asked.
     """
     material = part.material
-    if material is None or material.laser == "yes":
+    if material is None or material.laser == "yes" or part.cut != "laser":
         return
     source = material.laser_source.text if material.laser_source is not None else GUIDES.text
     never = material.laser == "never"

@@ -29,7 +29,8 @@ def flipped_face(part: Checked) -> Iterator[Hit]:
     """Face turned the wrong way.
 
     The order of a face's corners says which side is outside. A face turned against its neighbours makes a
-    hole in the solid for a program that goes by it, and may turn inside and outside over in a whole slice.
+    hole in the solid for a program that goes by it, and may turn inside and outside over in a whole slice. Walls,
+    gaps, holes and volume are measured here as if it were turned.
 
     Measured: faces wound against the rest of their surface; a closed surface in the open faces outward.
     Ignore when: never for a print; only a picture may have faces turned either way.

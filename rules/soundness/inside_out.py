@@ -30,7 +30,8 @@ def inside_out(part: Checked) -> Iterator[Hit]:
     """Shell turned inside out.
 
     By its faces the solid is everywhere but in the part. Programs that go by the standard print nothing,
-    others turn it back without a word; a shell like that among others is taken for a void.
+    others turn it back without a word; a shell like that among others is taken for a void. Walls, gaps, holes and
+    volume are measured here as if it were turned.
 
     Measured: signed volume of every closed shell that does not lie within a solid, where it would be a void.
     Ignore when: never; turning a shell over costs nothing.

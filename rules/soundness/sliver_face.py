@@ -13,7 +13,7 @@ from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, Limits, rule
     kind="body",
     level="note",
     since="0.1",
-    message="Sliver faces: {measured}. The thinnest is {height} mm high.",
+    message="Sliver faces, less than {height} mm high and yet with an area: {measured}.",
     remedy="Nothing where the rest is sound; a fresh export with another tolerance often has none.",
     limits=(
         Limit("any", 20, "count", COMMON_PRACTICE),
@@ -36,4 +36,4 @@ def sliver_face(part: Checked, limits: Limits) -> Iterator[Hit]:
         return
     for thin in part.body.soundness.slivers(limits["height"].value):
         if thin.count > limits["limit"].value:
-            yield Hit(measured=thin.count, where=thin.where, words={"height": thin.value})
+            yield Hit(measured=thin.count, where=thin.where, words={"height": limits["height"].value})

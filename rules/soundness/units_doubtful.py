@@ -65,4 +65,5 @@ def _name(unit: str) -> str:
 
 
 def _size(sides: tuple[float, ...]) -> str:
-    return " × ".join(f"{x:.4g}" for x in sides)
+    # A flat has no height.
+    return " × ".join(f"{x:.4g}" for x in (sides if sides[2] else sides[:2]))

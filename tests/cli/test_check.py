@@ -141,13 +141,25 @@ def test_choices_reach_the_report(here: Path) -> None:
     assert part["part"]["size_mm"] == pytest.approx([1016.0, 762.0, 304.8])
 
 
+@pytest.mark.parametrize(("meant", "off"), [("80x50x30.4mm", False), ("80x50x30.6mm", True)])
+def test_finished_size_that_is_meant_is_held_against_the_flat(tmp_path: Path, meant: str, off: bool) -> None:
+    channel = Path(__file__).parents[2] / "rules/bend/fixtures/size_after_bending/channel_80.dxf"
+    said = ("--material", "aluminium-5052-h32", "--thickness", "2mm", "--format", "json", "--finished-size", meant)
+    (part,) = parts_of(lintsvc("check", channel, *said, cwd=tmp_path).stdout)
+    assert ("bend/size-after-bending" in [x["rule"] for x in part["findings"]]) is off
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
         (["--process", "milling"], "powder-bed, sheet"),
         (["--material", "aluminium-5052"], "aluminium-5052-h32"),
         (["--thickness", "two"], "2mm or 0.08in"),
+        (["--thickness", "16ga"], "name the material too"),
+        (["--thickness", "16ga", "--material", "brass"], "no gauges are known for Brass"),
+        (["--thickness", "2ga", "--material", "steel-mild"], "it has 3 to 22"),
         (["--k-factor", "4"], "between 0 and 1"),
+        (["--finished-size", "12x3"], "write it like 40x30x12mm"),
         (["--format", "pdf"], "'json'"),
         (["--fail-on", "fatal"], "'never'"),
         (["--thicknes", "2mm"], "--thickness"),
@@ -190,9 +202,13 @@ def test_sarif_says_what_the_built_in_rules_are(here: Path, trial: Path) -> None
     assert described["trial/error-found"]["shortDescription"]["text"] == "Trial."
 
 
-def test_html_shows_a_picture(here: Path) -> None:
-    ran = lintsvc("check", "housing.stl", "--format", "html", cwd=here)
-    assert "data:image/png;base64," in ran.stdout
+def test_html_shows_the_part_and_its_findings_close_up(here: Path, trial: Path) -> None:
+    ran = lintsvc("check", "housing.stl", "--rules", trial, "--format", "html", cwd=here)
+    found = ran.stdout.count('<p class="message">')
+    assert found
+    # The trial rule's finding has no place.
+    assert ran.stdout.count('<figure class="close">') == found - 1
+    assert ran.stdout.count("data:image/png;base64,") == found
 
 
 def test_highlights_are_written_under_safe_names(here: Path, trial: Path) -> None:

@@ -102,8 +102,15 @@ def test_effective_shows_levels_and_limits_with_the_place_they_are_from(tmp_path
     at = lines.index("powder-bed/thin-wall warning powder-bed/thin_wall.py")
     assert lines[at + 1] == "any 1.1 mm shop: the shop's own, lintsvc.toml, line 2"
     assert "powder-bed/too-big off lintsvc.toml, line 5" in lines
-    assert "soundness/open-edge note soundness/open_edge.py" in lines
+    assert "soundness/open-edge note soundness/open_edge.py; level by lintsvc.toml, line 4" in lines
     assert not [x for x in lines if x.startswith("sheet/")]
+    # A source of one's own stands beside the place; --changed leaves out what is as it was built in.
+    (tmp_path / "lintsvc.toml").write_text('[limits]\n"powder-bed/thin-wall" = { value = "1.1mm", source = "March" }\n')
+    lines = [" ".join(x.split()) for x in lintsvc(*arguments, "--changed", cwd=tmp_path).stdout.splitlines()]
+    assert lines[1:] == [
+        "powder-bed/thin-wall warning powder-bed/thin_wall.py",
+        "any 1.1 mm shop: March (lintsvc.toml, line 2)",
+    ]
 
 
 def test_features_lists_everything_that_a_condition_may_say(tmp_path: Path) -> None:

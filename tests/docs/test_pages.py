@@ -10,7 +10,8 @@ from types import ModuleType
 
 import pytest
 
-from lintsvc.cli import COMMANDS, commands
+from lintsvc.cli import COMMANDS
+from lintsvc.cli import command as command_of
 from lintsvc.model.choices_words import CHOICE_NAMES
 from lintsvc.project.config import parse_config
 from lintsvc.rulebook.limit_rules.load import NEEDED
@@ -33,12 +34,9 @@ def test_every_page_is_what_the_program_says_now(tool: ModuleType) -> None:
 
 def test_every_command_and_option_stands_in_the_reference(repository: Path) -> None:
     text = (repository / "docs" / "reference" / "commands.md").read_text("utf-8")
-    context = commands.make_context("lintsvc", ["schema"])
     for name in COMMANDS:
         assert f"## lintsvc {name}\n" in text
-        command = commands.get_command(context, name)
-        assert command is not None
-        for parameter in command.params:
+        for parameter in command_of(name).params:
             for option in parameter.opts:
                 if option.startswith("-"):
                     assert option in text
@@ -66,7 +64,5 @@ def test_examples_of_files_are_whole(repository: Path) -> None:
 
 
 def test_every_choice_of_the_command_may_stand_in_a_config() -> None:
-    check = commands.get_command(commands.make_context("lintsvc", ["schema"]), "check")
-    assert check is not None
-    options = {x.name for x in check.params}
+    options = {x.name for x in command_of("check").params}
     assert {"process", "material", "thickness", "units", "bend_radius", "k_factor"} <= options & set(CHOICE_NAMES)

@@ -10,9 +10,11 @@ from hypothesis import strategies as st
 from pressfit.tables import it_value
 
 from lintsvc.handbook import fits, gauges, laser, tolerances
-from lintsvc.handbook.materials import material
+from lintsvc.handbook.materials import material, materials
 from lintsvc.handbook.sources import source
 from lintsvc.handbook.tables import rows
+from lintsvc.model.choices import Choices
+from lintsvc.model.choices_words import BadChoice, choices_from_words, choices_to_words
 
 INCH = 25.4
 
@@ -31,6 +33,39 @@ def test_gauge_table_agrees_with_its_formulas(gauge: int) -> None:
     assert gauges.gauge_thickness(gauge, "stainless").value == near(gauges.us_standard_gauge_mm(ounces), abs=0.005)
     assert gauges.gauge_thickness(gauge, "steel").value == near(gauges.manufacturers_gauge_mm(ounces), abs=0.005)
     assert gauges.gauge_thickness(gauge, "aluminium").value == near(gauges.american_wire_gauge_mm(gauge), abs=0.005)
+
+
+# Stock of galvanised sheet by gauge, in inches: written down apart from the formula, both from memory.
+@pytest.mark.parametrize(("gauge", "inch"), [(20, 0.0396), (18, 0.0516), (16, 0.0635), (14, 0.0785), (12, 0.1084)])
+def test_galvanised_gauges_hold_the_zinc(gauge: int, inch: float) -> None:
+    found = gauges.gauge_thickness(gauge, "galvanised")
+    assert found.value / INCH == pytest.approx(inch, abs=0.0001)
+    assert found.source.kind == "memory"
+    assert found.value > gauges.gauge_thickness(gauge, "steel").value
+
+
+@pytest.mark.parametrize(
+    ("id", "mm"),
+    [("steel-mild", 1.519), ("steel-galvanised", 1.613), ("stainless-304", 1.587), ("aluminium-5052-h32", 1.290)],
+)
+def test_a_gauge_is_another_thickness_in_every_metal(id: str, mm: float) -> None:
+    for word in ("16ga", "16 ga", "16 Gauge", "16-gauge"):
+        choices = gauges.with_gauge(choices_from_words({"thickness": word, "material": id}))
+        assert choices.thickness_mm == pytest.approx(mm, abs=0.001)
+        assert choices_to_words(choices)["thickness"] == "16ga"
+
+
+@pytest.mark.parametrize("id", [x.id for x in materials() if not x.gauges])
+def test_no_table_is_taken_for_a_material_without_gauges(id: str) -> None:
+    with pytest.raises(BadChoice, match="no gauges are known for"):
+        gauges.with_gauge(Choices(material=id, gauge=16))
+
+
+def test_no_table_is_taken_without_a_material() -> None:
+    with pytest.raises(BadChoice, match=r"1\.519 mm in steel, 1\.613 mm in galvanised, 1\.290 mm in aluminium"):
+        gauges.with_gauge(Choices(gauge=16))
+    with pytest.raises(BadChoice, match="name the material"):
+        gauges.with_gauge(Choices(gauge=99))
 
 
 @pytest.mark.parametrize("row", rows("gauges.csv"), ids=lambda x: x["gauge"])

@@ -31,7 +31,7 @@ def test_every_material_is_whole(found: Material) -> None:
     assert all(value.value > 0 and value.source.text for value in values_of(found))
     assert 100 < found.density_kg_m3.value < 10_000
     assert bool(found.stock_mm or found.stock_in) == (found.stock_source is not None)
-    assert ("sheet" in found.processes) == bool(found.stock_mm)
+    assert ("sheet" in found.processes) == bool(found.stock_mm) == bool(found.stock_in)
     assert list(found.stock_mm) == sorted(found.stock_mm)
     if found.laser != "yes":
         assert found.laser_why and found.laser_source is not None

@@ -149,6 +149,13 @@ def test_round_relief_drawn_as_a_hole_in_a_corner_of_a_box() -> None:
     assert first.at == pytest.approx((4.0, 0.0), abs=0.01)
 
 
+@pytest.mark.parametrize("off", [0.0, 1.0, 2.0, 2.6])
+def test_hole_in_a_bend_is_no_relief_however_far_off_the_line(off: float) -> None:
+    # Where the line cuts the hole near its rim, the rim slants under the line.
+    region = PLATE.difference(Point(30 + off, 30).buffer(2.735, 256))
+    assert [x.depth_mm for x in ends(region, (30, 0), (30, 60))] == [None, None]
+
+
 def test_square_corner_of_a_box_has_no_relief() -> None:
     base = unary_union([PLATE, box(0, -20, 100, 0), box(-20, 0, 0, 60)])
     first, last = ends(base, (0, 0), (100, 0))

@@ -7,6 +7,7 @@ import pytest
 from parts import bodies
 from parts.planted_bodies import block, cylinder, mesh_of
 
+from lintsvc.measure import bulk
 from lintsvc.measure.bodies import BodyMeasurements
 
 
@@ -36,6 +37,19 @@ def test_two_lumps_on_a_plate_are_two_places() -> None:
     assert [x.diameter_mm for x in measured(mesh_of(part)).thick_places(10.0)] == pytest.approx([14, 13], rel=3e-3)
 
 
+def test_balls_that_cannot_grow_any_more_are_not_asked_about_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    part = block(200, 20, 3)
+    for k in range(9):
+        part += block(12 + k / 4, 14, 14).translate([-88 + 22 * k, 0, 0])
+    asked: list[np.ndarray] = []
+    ask = bulk.nearest
+    monkeypatch.setattr(bulk, "nearest", lambda bvh, points, *rest: asked.append(points) or ask(bvh, points, *rest))
+    assert len(measured(mesh_of(part)).thick_places(10.0)) == 9
+    places = np.concatenate(asked)
+    # By chance a way leads back now and then; asking all of them again at each step makes it a quarter.
+    assert len(places) - len(np.unique(places, axis=0)) < 0.03 * len(places)
+
+
 def test_closed_void_has_the_volume_of_its_shell() -> None:
     part = block(20, 20, 20) - block(6, 5, 4).translate([2, 1, 6])
     (void,) = measured(mesh_of(part)).voids
@@ -63,6 +77,25 @@ def test_hollow_is_as_open_as_its_widest_hole(opening: float, seed: int) -> None
     place = np.array(hollow.door) @ bodies.rotation(seed)
     assert np.hypot(place[0] - 3, place[1] - 2) < 0.2
     assert 17 < place[2] < 21
+
+
+@pytest.mark.parametrize("splits", [0, 2])
+def test_hollow_names_the_faces_of_its_walls_and_none_of_the_outside(splits: int) -> None:
+    """A cube's room behind a hole: all faces within the room's box are its own, those on the outside are not."""
+    mesh = mesh_of(
+        block(24, 24, 20) - block(20, 20, 16).translate([0, 0, 2]) - cylinder(2.4, 9, 48).translate([3, 2, 15])
+    )
+    for _ in range(splits):
+        mesh = bodies.split(mesh)
+    (hollow,) = measured(mesh).hollows(3.5, 100.0)
+    named = set(hollow.where().faces)
+    corners = mesh[0][mesh[1]]
+    room = (np.abs(corners) <= np.array([10.0, 10.0, 18.0]) + 1e-4).all(axis=(1, 2))
+    room &= (corners[:, :, 2] >= 2 - 1e-4).all(axis=1)
+    outer = (np.isclose(np.abs(corners[:, :, :2]), 12).all(axis=1)).any(axis=1)
+    outer |= np.isclose(corners[:, :, 2], 0).all(axis=1) | np.isclose(corners[:, :, 2], 20).all(axis=1)
+    assert set(np.flatnonzero(room).tolist()) <= named
+    assert not named & set(np.flatnonzero(outer).tolist())
 
 
 def test_wide_opening_blind_hole_and_tray_are_no_hollows() -> None:

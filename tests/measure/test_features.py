@@ -75,6 +75,27 @@ def test_detail_on_a_round_face_is_found() -> None:
     assert detail.height_mm == pytest.approx(0.3, rel=0.02)
 
 
+def test_height_is_square_to_the_face_though_the_sides_slope() -> None:
+    outline = CrossSection([[[-1.2, 0.0], [1.2, 0.0], [1.0, 0.3], [-1.0, 0.3]]])
+    bar = Manifold.extrude(outline, 9).rotate([90, 0, 0]).translate([0, 4.5, 4])
+    (detail,) = measured(mesh_of(block(30, 20, 4) + bar)).details(0.5)
+    assert detail.height_mm == pytest.approx(0.3, rel=0.01)
+
+
+@pytest.mark.parametrize(("deep", "count"), [(0.45, 2), (0.7, 0)])
+def test_island_in_a_deep_sunk_letter_is_no_lower_than_the_letter_is_deep(deep: float, count: int) -> None:
+    # The upright edges of its flat side are together longer than the edge on top.
+    island = CrossSection.circle(0.6, 32) ^ CrossSection.square([2, 1.2]).translate([0, -0.6])
+    letter = block(6, 6, 3) - Manifold.extrude(island, 9)
+    found = measured(mesh_of(block(20, 20, 4) - letter.translate([0, 0, 4 - deep]))).details(0.5)
+    assert [x.height_mm for x in found] == pytest.approx([deep] * count)
+
+
+def test_ledge_between_a_bore_and_its_chamfer_is_no_detail() -> None:
+    profile = [[2.5, 0.0], [9.0, 0.0], [9.0, 5.0], [2.84, 5.0], [2.54, 4.7], [2.5, 4.7]]
+    assert measured(mesh_of(Manifold.revolve(CrossSection([profile]), 64))).details(0.5) == []
+
+
 def test_steps_as_high_as_the_limit_and_chamfers_are_no_details() -> None:
     assert measured(mesh_of(block(30, 20, 4) + block(8, 2, 1.6).translate([0, 0, 3]))).details(0.5) == []
     outline = CrossSection([[[0, 0], [20, 0], [20, 4.7], [19.7, 5], [0.3, 5], [0, 4.7]]])
@@ -93,6 +114,11 @@ def test_panel_with_ribs_and_holes_is_a_panel_and_a_block_is_none() -> None:
     part = block(160, 90, 2) + block(150, 2, 8) - block(10, 10, 9).translate([40, 20, -1])
     assert any(x.length_mm == pytest.approx(160, rel=1e-3) for x in measured(mesh_of(part)).panels(3.0))
     assert measured(bodies.box((160, 90, 10))).panels(3.0) == []
+
+
+@pytest.mark.parametrize(("thick", "count"), [((2.0, 2.8), 1), ((0.3, 2.8), 0)])
+def test_panel_may_taper_a_little_and_a_wing_is_none(thick: tuple[float, float], count: int) -> None:
+    assert len(measured(bodies.taper(*thick, length=160.0)).panels(3.0)) == count
 
 
 def test_wall_reaches_from_its_foot_to_its_rim() -> None:

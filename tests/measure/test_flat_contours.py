@@ -24,6 +24,13 @@ def test_size_reaches_as_far_as_the_arcs() -> None:
     assert flat.flat_mm == pytest.approx((60, 20), abs=1e-12)
 
 
+def test_size_is_that_of_the_outline_even_where_it_is_open() -> None:
+    outline = (Line((0, 0), (100, 0)), Line((100, 0), (100, 60)), Line((100, 60), (0, 60)), Line((0, 60), (0, 1)))
+    flat = measured(*outline, Circle((20, 30), 5))
+    assert flat.unsure
+    assert flat.flat_mm == pytest.approx((100, 60))
+
+
 def test_roles_go_by_turns_inwards() -> None:
     flat = measured(*(Circle((0, 0), r) for r in (5, 4, 3, 2, 1)))
     assert [x.role for x in flat.contours] == ["outer", "cutout", "island", "cutout", "island"]
@@ -121,6 +128,20 @@ def test_a_hole_held_by_two_lines_or_crossed_by_one_stays_one_hole() -> None:
         assert [(x.role, round(x.area_mm2)) for x in flat.contours] == [("outer", 6000), ("cutout", 400)]
         assert not flat.duplicates
         assert {x.kind for x in flat.open_chains} == {"across"}
+
+
+def test_lines_that_cross_are_as_many_and_as_long_as_drawn() -> None:
+    # The mark of a hole's centre, twice as long as the hole is wide: it reaches into the sheet all around.
+    mark = Line((10, 30), (30, 30)), Line((20, 20), (20, 40))
+    flat = measured(*plate(), Circle((20, 30), 5), *mark)
+    assert [(x.kind, x.entities, round(x.length_mm, 9)) for x in flat.open_chains] == [
+        ("slit", (5,), 20.0),
+        ("slit", (6,), 20.0),
+    ]
+    assert not flat.strays
+    # A line that two others cross is one line from edge to edge.
+    crossed = measured(*plate(), Line((0, 30), (100, 30)), Line((30, 10), (30, 50)), Line((60, 10), (60, 50)))
+    assert [(x.kind, x.entities) for x in crossed.open_chains] == [("across", (4,)), ("slit", (5,)), ("slit", (6,))]
 
 
 def test_a_bow_tie_is_a_contour_of_its_two_lobes() -> None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
-from parts.flats import loop, measured, plate, polygon, rectangle, ring, slot
+from parts.flats import loop, measured, plate, polygon, rectangle, ring, sheet, slot, turned
 
-from lintsvc.model.sheet import Arc, Circle, Line, Polyline
+from lintsvc.measure.flats import FlatMeasurements
+from lintsvc.model.choices import Choices
+from lintsvc.model.sheet import Arc, Circle, Line, Polyline, Shape
 
 
 def test_a_plate_drawn_twice_is_one_plate() -> None:
@@ -66,6 +68,27 @@ def test_tangent_and_touching_curves_do_not_cross() -> None:
     # Slot ends are tangent to their sides; a circle rests on an edge; two circles kiss.
     flat = measured(*plate(), *slot(50, 30, 20, 6), Circle((20, 5), 5), Circle((30, 5), 5))
     assert not flat.self_crossings and not flat.overlaps
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 31.7])
+@pytest.mark.parametrize(("deep_mm", "count"), [(-0.0014, 0), (0.0, 0), (0.0014, 0), (0.015, 0), (0.03, 1), (0.5, 1)])
+def test_contours_over_each_other_by_a_hair_touch(deep_mm: float, count: int, turn_deg: float) -> None:
+    pairs: dict[str, list[Shape]] = {
+        "circles": [Circle((30, 30), 6), Circle((42 - deep_mm, 30), 6)],
+        "circle in circle": [Circle((30, 30), 10), Circle((36 + deep_mm, 30), 4)],
+        "squares": [*ring(rectangle(20, 20, 10, 10)), *ring(rectangle(30 - deep_mm, 22, 10, 10))],
+        "circle and square": [Circle((30, 30), 6), *ring(rectangle(36 - deep_mm, 25, 10, 10))],
+        "slot and square": [*slot(30, 30, 12, 6), *ring(rectangle(36 - deep_mm, 25, 10, 10))],
+        "corner and side": [loop([(20, 20), (30, 30), (20, 40)]), *ring(rectangle(30 - deep_mm, 20, 9, 20))],
+        "hole and edge": [Circle((5 - deep_mm, 30), 5)],
+        "window and edge": ring(rectangle(-deep_mm, 20, 10, 10)),
+    }
+    for name, drawn in pairs.items():
+        flat = FlatMeasurements(turned(sheet(*plate(), *drawn), turn_deg), Choices(), None)
+        assert len(flat.overlaps) == count, name
+        # Nothing is left between what touches: a web of no width. A circle inside a cutout has no web around it.
+        if not count and name != "circle in circle":
+            assert flat.webs(1.0)[0].width_mm <= 0.02, name
 
 
 def test_crossing_cutouts_share_an_area() -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from parts.flats import loop, measured, plate, polygon, rectangle, ring, slot
+from parts.flats import cut_up, loop, measured, plate, polygon, rectangle, ring, sheet, slot
 
+from lintsvc.measure.flats import FlatMeasurements
+from lintsvc.model.choices import Choices
 from lintsvc.model.sheet import Arc, Circle, Line
 
 
@@ -124,6 +127,19 @@ def test_slots_are_measured_square_across() -> None:
     assert widths(measured(*plate(), loop(rectangle(50, 30, 1, 1.2))).narrow_slots(3.0)) == pytest.approx([1.0])
 
 
+def relieved(radius: float) -> list[Line | Arc]:
+    """A window of 40 x 30 with a round relief at its upper right corner, on the corner, open over a quarter."""
+    reach = 40 - radius, 30 - radius
+    sides = [(20 + reach[0], 40.0), (20.0, 40.0), (20.0, 10.0), (60.0, 10.0), (60.0, 10 + reach[1])]
+    return [*(Line(a, b) for a, b in pairwise(sides)), Arc((60, 40), radius, 270, 180)]
+
+
+def test_mouth_of_a_relief_is_no_slot_where_the_relief_is_wide_enough() -> None:
+    # Ø2, and its mouth is 2 sin 45° = 1.414 wide: nothing is narrow there for longer than a point.
+    assert not measured(*plate(), *relieved(1.0)).narrow_slots(2.0)
+    assert widths(measured(*plate(), *relieved(0.9)).narrow_slots(2.0)) == pytest.approx([0.9 * math.sqrt(2)])
+
+
 def test_round_holes_are_no_slots() -> None:
     assert not measured(*plate(), Circle((50, 30), 0.5), loop(polygon(20, 20, 0.5, 24))).narrow_slots(3.0)
 
@@ -165,6 +181,32 @@ def test_web_between_a_circle_and_a_polygon_agrees_with_shapely(gap: float, turn
     # Two corners as near as each other are two places of one width.
     found = widths(flat.webs(max(3.0, distance + 0.5)))
     assert min(found) == pytest.approx(distance, abs=1e-9)
+
+
+#: Cutouts with no two sides that face each other for longer than they are apart, and the widest circle in each.
+ODD = {
+    "triangle": ([(30, 30), (32, 30), (31, 31)], 2 * (math.sqrt(2) - 1)),
+    "pentagon": (polygon(30, 30, 0.6, 5, 12), 1.2 * math.cos(math.pi / 5)),
+    "square": (polygon(30, 30, 0.6, 4, 12), 1.2 * math.cos(math.pi / 4)),
+    "kite": ([(30.6, 30), (30, 30.5), (29.4, 30), (30, 28.8)], 4.08 / (2 * (math.sqrt(0.61) + math.sqrt(1.8)))),
+    "wide L": ([(30, 30), (31.5, 30), (31.5, 30.8), (30.8, 30.8), (30.8, 31.5), (30, 31.5)], 1.6 * (2 - math.sqrt(2))),
+}
+
+
+@pytest.mark.parametrize("odd", ODD)
+@pytest.mark.parametrize("cut", [None, 3, 4])
+def test_a_cutout_is_as_narrow_as_the_widest_circle_in_it(odd: str, cut: int | None) -> None:
+    points, width = ODD[odd]
+    drawn = sheet(*plate(), *ring(points))
+    flat = FlatMeasurements(drawn if cut is None else cut_up(drawn, cut), Choices(thickness_mm=2.0), None)
+    assert widths(flat.narrow_slots(width + 0.01)) == pytest.approx([width], abs=2e-3)
+    assert not flat.narrow_slots(width - 0.01)
+
+
+def test_half_a_disc_is_as_narrow_as_its_radius_however_its_arc_is_cut_up() -> None:
+    for cut in (60.0, 90.0, 131.0):
+        half = [Arc((30, 30), 0.5, 0, cut), Arc((30, 30), 0.5, cut, 180), Line((29.5, 30), (30.5, 30))]
+        assert widths(measured(*plate(), *half).narrow_slots(1.0)) == pytest.approx([0.5], abs=2e-3)
 
 
 def test_a_line_as_a_slit_is_no_contour_and_no_web() -> None:

@@ -7,7 +7,7 @@ import random
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from parts.flats import cut_up, loop, mirrored, moved, plate, polygon, rectangle, ring, sheet, shuffled, slot, turned
 
@@ -97,6 +97,10 @@ def test_entities_in_another_order_and_the_other_way_round(seed: int, order: int
 
 
 @slow
+@example(16730, 1)  # an island that is narrow both ways
+@example(200467, 200474)
+@example(202721, 202728)  # contours that lie over each other by 1.4 um
+@example(203943, 203950)
 @given(seeds, seeds)
 def test_lines_and_arcs_cut_up(seed: int, cuts: int) -> None:
     one, other = facts(drawing(seed)), facts(cut_up(drawing(seed), cuts))

@@ -6,7 +6,7 @@ import math
 
 import pytest
 from parts import folds as made
-from parts.folds import K, R, T
+from parts.folds import R, T
 from shapely.geometry import Point, box
 
 from lintsvc.measure.fold import Folded, fold
@@ -95,6 +95,31 @@ def test_deep_narrow_channel_cannot_be_made_with_a_straight_punch() -> None:
     assert "punch" in found.tooling.stated
 
 
+def test_high_legs_meet_the_beam_above_the_punch() -> None:
+    # With the second bend made the rim of the first leg is some (206 + 183) / √2 = 275 mm above the punch's tip, and
+    # (206 − 183) / √2 = 16 mm from its middle: beside a punch that is high enough.
+    found = order([180, 200, 180], [90, 90])
+    assert found.order is None
+    assert {x.tool for x in found.blocked} == {"beam"}
+    assert order([180, 200, 180], [90, 90], Tooling(16, punch_height_mm=290)).order is not None
+
+
+@pytest.mark.parametrize(("wall", "possible"), [(66, True), (76, False)])
+def test_a_box_is_as_deep_as_the_punch_is_high(wall: float, possible: bool) -> None:
+    # The walls at both ends of the last bend rise past the punch's ends. Over the beam's rim, 20 mm from the
+    # middle, their height is √2 · wall + 20: at most the punch's 120 mm, so that a wall is about 71 mm at most.
+    assert (bend_order(fold(*made.tray((200, 150), wall), T)).order is not None) is possible
+
+
+def test_a_hem_is_pressed_flat_without_a_punch() -> None:
+    outline, bends = made.strip([15, 60, 40], [180, 90], radius=1.0)
+    assert bend_order(fold(outline, bends, T)).order == ((0,), (1,))
+
+
+def test_bends_far_out_go_first() -> None:
+    assert order([15, 40, 120, 40, 15], [90] * 4).order == ((0,), (3,), (1,), (2,))
+
+
 def test_a_narrower_punch_makes_what_a_wide_one_cannot() -> None:
     # By hand: with the second bend made, the first flange's rim is (38 + 2 R − 25 − R) / √2 = 11 mm from the
     # plane of the punch.
@@ -126,9 +151,11 @@ def test_search_is_given_up_in_bounded_time(monkeypatch: pytest.MonkeyPatch) -> 
 def test_tools_stand_where_they_should() -> None:
     tooling = Tooling(die_opening_mm=16)
     punch, die = tooling.punch(50), tooling.die(50)
-    assert tuple(punch.bounding_box()) == pytest.approx((-6, -25, 0, 6, 25, 100))
+    assert tuple(punch.bounding_box()) == pytest.approx((-6, -25, 0, 6, 25, 120))
     assert tuple(die.bounding_box()) == pytest.approx((-20, -25, -90, 20, 25, 0))
     assert die.volume() == pytest.approx(50 * (40 * 90 - 8 * 8))
     shoulder = 6 / math.tan(math.radians(85) / 2)
-    assert punch.volume() == pytest.approx(50 * (12 * (100 - shoulder) + 6 * shoulder))
-    assert K < 1
+    assert punch.volume() == pytest.approx(50 * (12 * (120 - shoulder) + 6 * shoulder))
+    low, high = tooling.beam().bounding_box()[:3], tooling.beam().bounding_box()[3:]
+    assert (low[0], high[0], low[2]) == pytest.approx((-20, 20, 120))
+    assert Tooling(die_opening_mm=48).die_width_mm > 48

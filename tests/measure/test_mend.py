@@ -142,6 +142,14 @@ def test_void_stays_a_void() -> None:
     assert volume(draft) == pytest.approx(8000 - 512)
 
 
+def test_mirrored_copy_of_a_hollow_body_stays_hollow() -> None:
+    body = join(box(20, 20, 20), turn_over(box(8, 8, 8, at=(6, 6, 6))))
+    draft, account = mended(turn_over(body))
+    assert faces_of(draft.vertices, draft.faces) == faces_of(*body)
+    assert account.shells_turned == 2
+    assert volume(draft) == pytest.approx(8000 - 512)
+
+
 def test_copies_and_collapsed_faces_are_taken_out() -> None:
     vertices, faces = doubled(BALL, 7, 8)
     draft, account = mended((vertices, np.concatenate([faces, [[0, 0, 1]]])))

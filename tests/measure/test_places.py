@@ -137,6 +137,26 @@ def test_square_post_is_a_pin(sides: tuple[float, float]) -> None:
     assert pin.width_mm == pytest.approx(0.7, rel=1e-3)
 
 
+@pytest.mark.parametrize("splits", [0, 1, 2])
+@pytest.mark.parametrize("wide", [0.4, 0.9])
+def test_bump_longer_than_one_and_a_half_times_its_width_is_a_pin(wide: float, splits: int) -> None:
+    for times_as_long, slender in ((1.4, False), (1.6, True), (2.2, True)):
+        for bump in (cylinder(wide, 3 + times_as_long * wide, 32), block(wide, wide, 3 + times_as_long * wide)):
+            mesh = mesh_of(block(10, 10, 3) + bump)
+            for _ in range(splits):
+                mesh = bodies.split(mesh)
+            assert any(x.slender for x in told(thin(mesh, 1.0), 1.0)) is slender, times_as_long
+
+
+@pytest.mark.parametrize(("narrow_side", "count"), [(0.9, 1), (1.1, 0)])
+def test_oval_pin_and_hole_are_as_wide_as_the_circle_within(narrow_side: float, count: int) -> None:
+    oval = cylinder(1.0, 11, 64).scale([narrow_side, 1.5 * narrow_side, 1.0])
+    pins = thin(mesh_of(block(10, 10, 3) + oval), 1.0)
+    holes = narrow(mesh_of(block(10, 10, 3) - oval.translate([0, 0, -1])), 1.0)
+    for found in (pins, holes):
+        assert [x.width_mm for x in told(found, 1.0) if x.slender] == pytest.approx([narrow_side] * count, rel=0.01)
+
+
 def test_corners_of_a_thin_plate_are_no_pins() -> None:
     assert [x.round for x in thin(bodies.plate(0.7, (9.0, 9.0)))] == [False]
     gusset = Manifold.extrude(CrossSection([[[0, 0], [12, 0], [0, 12]]]), 0.7)
@@ -145,17 +165,34 @@ def test_corners_of_a_thin_plate_are_no_pins() -> None:
     assert [x.width_mm for x in found if not x.round] == pytest.approx([0.7], rel=1e-3)
 
 
-def test_raised_stroke_is_low_and_a_rib_is_not() -> None:
-    plate = block(20, 20, 3)
-    stroke = told(thin(mesh_of(plate + block(8, 0.6, 3.6))), 0.8)
-    rib = told(thin(mesh_of(plate + block(8, 0.6, 6.0))), 0.8)
-    assert [x.low for x in stroke] == [True]
-    assert [x.low for x in rib] == [False]
+@pytest.mark.parametrize("wide", [0.5, 0.7])
+@pytest.mark.parametrize("length", [3.0, 12.0])
+def test_bar_up_to_as_high_as_wide_is_a_stroke_and_a_higher_one_a_rib(wide: float, length: float) -> None:
+    for times_as_high, low in ((1.05, True), (1.15, False), (1.6, False), (6.0, False)):
+        mesh = mesh_of(block(20, 20, 3) + block(length, wide, 3 + times_as_high * wide))
+        assert [x.low for x in told(thin(mesh), 0.8)] == [low], times_as_high
+
+
+def test_ring_higher_than_wide_is_a_rib_and_a_groove_deeper_than_wide_is_a_slot() -> None:
+    for high, low in ((0.63, True), (0.69, False)):
+        ring = (cylinder(10.6, 3 + high) - cylinder(9.4, 9)).trim_by_plane([0, 0, 1], 1)
+        assert [x.low for x in told(thin(mesh_of(block(20, 20, 3) + ring)), 0.8)] == [low]
+    for deep, low in ((0.42, True), (0.46, False)):
+        groove = block(8, 0.4, 3).translate([0, 0, 3 - deep])
+        assert [x.low for x in told(narrow(mesh_of(block(20, 20, 3) - groove)), 0.5)] == [low]
 
 
 def test_bodies_that_touch_are_no_wall_of_each_other() -> None:
     pin, sleeve = bodies.rod(6.0, segments=48), bodies.tube(9.0, 3.0, 20.0, segments=48)
     assert thin(bodies.join(pin, sleeve)) == []
+
+
+@pytest.mark.parametrize(("apart", "told_of"), [(1e-5, 0), (0.1, 1)])
+def test_open_surface_folded_onto_itself_makes_no_gap(apart: float, told_of: int) -> None:
+    rows = [[0.0, apart], [5.0, apart], [5.0, 0.0], [0.0, 0.0]]
+    sheet = bodies.patch(np.array([[[x, y, z] for x, z in rows] for y in (0.0, 2.0, 4.0)]))
+    found = BodyMeasurements(bodies.body(sheet)).narrow_places(0.5)
+    assert (len(found), found.crossed) == (told_of, 1 - told_of)
 
 
 def test_gap_between_two_boxes_is_between_bodies() -> None:
@@ -173,6 +210,15 @@ def test_slot_and_pinch_are_told_apart() -> None:
     (found,) = told(narrow(mesh_of(posts)), 0.5)
     assert not found.straight
     assert found.width_mm == pytest.approx(0.4, rel=0.01)
+
+
+def test_slot_with_a_ridge_across_it_is_still_straight() -> None:
+    ridge = Manifold.extrude(CrossSection([[[0, -0.1], [0.01, 0], [0, 0.1]]]), 9).rotate([0, 0, 90])
+    slot = block(8, 0.3, 9).translate([0, 0, 1]) - ridge.translate([3.0, -0.15, 0])
+    part = block(14, 14, 8) - slot
+    (place,) = narrow(mesh_of(part))
+    assert place.straight
+    assert place.width_mm == pytest.approx(0.29, rel=0.01)
 
 
 def test_v_shaped_notch_is_no_gap() -> None:

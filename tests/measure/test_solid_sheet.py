@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from parts import bent_solids as made
+from parts.reading import read_file
 
 from lintsvc.handbook.bending import bend_allowance, k_factor
 from lintsvc.measure.solid_rest import skins_of
-from lintsvc.measure.solid_sheet import SheetFound, sheet_of
+from lintsvc.measure.solid_sheet import SheetFound, as_sheet, sheet_of
 from lintsvc.measure.solid_unfold import unfold
 from lintsvc.model.sheet import Arc, Circle, Line, Polyline, Shape, Sheet
 
@@ -197,6 +199,25 @@ def test_countersinks_are_named_and_their_through_hole_is_drawn() -> None:
     assert result.asides == ("A countersink is part of the solid; the flat shows its through hole.",)
 
 
+@pytest.mark.parametrize("turn", [90, 180])
+def test_chamfered_sides_of_a_bend_are_no_countersinks(turn: float) -> None:
+    from build123d import chamfer
+
+    # The chamfer around a bend, and around a rounded inside corner, is a piece of a hollow cone.
+    solid = made.strip([40, 30], [turn], 40, radius=1.0)
+    sides = solid.edges().filter_by(lambda e: abs(abs(e.center().Z - 20) - 20) < 1e-6 and e.length > made.T + 0.5)
+    assert found(chamfer(sides, 0.3)).asides == ()
+
+
+def test_chamfered_rounded_inside_corner_is_no_countersink() -> None:
+    from build123d import Axis, Box, Pos, chamfer, fillet
+
+    plate = Box(60, 40, 3) - Pos(20, 10, 0) * Box(30, 30, 9)
+    plate = fillet(plate.edges().filter_by(Axis.Z).sort_by_distance((5, -5, 0))[0], 6)
+    top = plate.edges().filter_by(lambda e: abs(e.center().Z - 1.5) < 1e-6)
+    assert found(chamfer(top, 0.4)).asides == ()
+
+
 def test_counterbores_are_named_and_their_through_holes_are_drawn() -> None:
     from build123d import Box, Cylinder, Location
 
@@ -207,6 +228,18 @@ def test_counterbores_are_named_and_their_through_holes_are_drawn() -> None:
     assert result.sheet is not None
     assert holes(result.sheet) == pytest.approx([5.5, 5.5])
     assert result.asides == ("2 counterbores are part of the solid; the flat shows their through holes.",)
+
+
+def test_small_pockets_are_told_since_the_flat_does_not_show_them() -> None:
+    # Engraving, say: less of it than would make the part one that is milled.
+    from build123d import Box, Location
+
+    plate, sunk = Box(100, 60, 3), Box(5, 4, 1)
+    one = plate - sunk.moved(Location((10, 5, 1)))
+    assert found(one).asides == ("A pocket of 20 mm² is milled into the solid; the flat does not show it.",)
+    two = one - sunk.moved(Location((-10, 5, -1)))
+    (told,) = found(two).asides
+    assert told == "2 pockets, 40 mm² in all, are milled into the solid; the flat does not show them."
 
 
 def test_hole_countersunk_from_both_sides_stays_a_circle() -> None:
@@ -267,3 +300,15 @@ def test_strips_of_any_measure_unfold_to_their_length(
     sheet = sheet_from(made.strip(straights, bends, 30, thickness, radius))
     want = sum(straights) + sum(made.allowance(abs(b), K, radius, thickness) for b in bends)
     assert sorted(size(sheet)) == pytest.approx(sorted((want, 30)), abs=1e-4)
+
+
+@pytest.mark.parametrize("name", ["offset", "hat"])
+def test_copy_in_inches_has_the_same_flat_in_the_same_order(tmp_path: Path, name: str) -> None:
+    # Panels of one size: which of them comes first must not hang on the last digit of their areas.
+    shape = next(p for p in made.PARTS if p.name == name).make()
+    flats = []
+    for unit in ("MM", "INCH"):
+        sheet = as_sheet(read_file(made.written(shape, tmp_path / "a.step", unit)), None, K).sheet
+        assert sheet is not None
+        flats.append([(*(round(v, 3) for v in (*b.start, *b.end)), b.direction) for b in sheet.bends])
+    assert flats[0] == flats[1]

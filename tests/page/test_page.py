@@ -3,43 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
 import pytest
+from page.paths import drop, picture, wait_for_view
 from playwright.sync_api import Page, expect
-
-#: Where pictures of the main states go; by default nowhere that is kept.
-PICTURES = os.environ.get("LINTSVC_PICTURES")
-
-
-def picture(page: Page, name: str, tmp_path: Path) -> None:
-    folder = Path(PICTURES) if PICTURES else tmp_path
-    folder.mkdir(parents=True, exist_ok=True)
-    page.screenshot(path=folder / f"{name}.png")
-
-
-def drop(page: Page, *files: Path) -> None:
-    """Drop files on the page as a person does: a drop event with real files in it."""
-    payload = [{"name": x.name, "bytes": list(x.read_bytes())} for x in files]
-    transfer = page.evaluate_handle(
-        """files => {
-            const transfer = new DataTransfer();
-            for (const file of files) transfer.items.add(new File([new Uint8Array(file.bytes)], file.name));
-            return transfer;
-        }""",
-        payload,
-    )
-    page.dispatch_event(".drop", "drop", {"dataTransfer": transfer})
-
-
-def wait_for_view(page: Page) -> None:
-    """Wait until the part is drawn. Asked again and again: the page's policy forbids the browser's own waiting code."""
-    for _ in range(200):
-        if page.evaluate("window.lintsvcLit() !== null"):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("the part was not drawn in 20 s")
 
 
 def report_of(page: Page) -> dict:
@@ -66,7 +34,6 @@ def test_a_dropped_body_ends_in_a_ranked_list_with_lit_faces(page: Page, demo: P
         # Faces are sent sorted: as many are lit as the report names, and the same ones on a second look.
         lit = page.evaluate("window.lintsvcLit()")
         assert len(lit) == len(finding["where"]["faces"])
-    page.wait_for_timeout(800)  # the view flies there
     picture(page, "body-finding", tmp_path)
 
 
@@ -107,17 +74,6 @@ def test_a_reload_in_the_middle_comes_back_to_the_check(page: Page, demo: Path) 
     page.wait_for_url("**/checks/*")
     page.reload()
     expect(page.locator(".verdict h1")).to_contain_text("warning", timeout=60_000)
-
-
-def test_several_files_are_one_check_and_an_unreadable_one_says_why(page: Page, demo: Path, tmp_path: Path) -> None:
-    broken = tmp_path / "broken.stl"
-    broken.write_bytes((demo / "good" / "lid.stl").read_bytes()[:2000])
-    drop(page, demo / "good" / "lid.stl", broken)
-    expect(page.locator(".files button")).to_have_count(2, timeout=60_000)
-    page.locator(".files button", has_text="broken.stl").click()
-    expect(page.locator(".verdict h1")).to_contain_text("cannot be used")
-    expect(page.locator(".verdict .why")).not_to_be_empty()
-    picture(page, "unreadable", tmp_path)
 
 
 def test_inches_are_shown_everywhere_when_chosen(page: Page, demo: Path) -> None:
@@ -161,4 +117,4 @@ def test_a_name_with_markup_is_shown_as_text(page: Page, demo: Path, tmp_path: P
 
 def test_a_check_that_is_not_there_says_so(page: Page) -> None:
     page.goto("/checks/nothing-of-that-name")
-    expect(page.locator(".problem")).to_be_visible()
+    expect(page.locator(".verdict h1")).to_contain_text("not there")

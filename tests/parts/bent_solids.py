@@ -30,6 +30,8 @@ class Bent:
     radius_mm: float = R
     thickness_mm: float = T
     holes_mm: tuple[float, ...] = ()
+    #: The part without the work on its edges, which its flat does not hold; None where there is none.
+    plain: Callable[[], Any] | None = None
 
 
 def allowance(angle_deg: float, k: float, radius: float = R, thickness: float = T) -> float:
@@ -87,6 +89,7 @@ def _strip(name: str, straights: Sequence[float], bends: Sequence[float], width:
     radius, thickness = more.get("radius", R), more.get("thickness", T)
     after = more.pop("after", lambda solid: solid)
     holes = more.pop("holes", ())
+    plain = more.pop("plain", None)
     return Bent(
         name,
         lambda: after(strip(straights, bends, width, **more)),
@@ -96,6 +99,7 @@ def _strip(name: str, straights: Sequence[float], bends: Sequence[float], width:
         radius,
         thickness,
         holes,
+        None if plain is None else lambda: plain(strip(straights, bends, width, **more)),
     )
 
 
@@ -150,6 +154,15 @@ def _countersunk(solid: Any) -> Any:
     solid = drill(solid, (20, 1, 20), (0, 1, 0), 4.5)
     # 90 degrees, 8 mm wide at the lower face, 1.75 mm deep: a cylinder of 0.25 mm is left.
     return solid - Solid.make_cone(4.0, 2.25, 1.75, plane=Plane(origin=(20, 0, 20), z_dir=(0, 1, 0)))
+
+
+def _as_it_is(solid: Any) -> Any:
+    return solid
+
+
+def _drilled(diameter: float) -> Callable[[Any], Any]:
+    """A plain hole where the countersunk parts have theirs."""
+    return lambda solid: drill(solid, (20, 1, 20), (0, 1, 0), diameter)
 
 
 def _sunk_through(solid: Any) -> Any:
@@ -219,11 +232,14 @@ def _sharp(legs: Sequence[float], bends: Sequence[float], width: float) -> Any:
     return extrude(Face(Wire.make_polygon([*low, *reversed(high)], close=True)), width, dir=(0, 0, 1))
 
 
-def _sharp_inside(solid: Any) -> Any:
+def _sharp_inside(solid: Any, *outer: tuple[float, float]) -> Any:
+    """The outer corners, at these places of the profile, get the radius that a sharp inside gives them."""
     from build123d import fillet
 
-    # The outer corner of a 40 + 30 angle gets the radius that a sharp inside gives it.
-    return fillet(solid.edges().filter_by(lambda e: abs(e.center().X - 40) < 1e-6 and abs(e.center().Y) < 1e-6), T)
+    for x, y in outer or ((40.0, 0.0),):
+        near = solid.edges().filter_by(lambda e, x=x, y=y: math.dist((e.center().X, e.center().Y), (x, y)) < 1e-6)
+        solid = fillet(near, T)
+    return solid
 
 
 PARTS: tuple[Bent, ...] = (
@@ -240,15 +256,21 @@ PARTS: tuple[Bent, ...] = (
     _strip("two windows in the bend", [40, 30], [90], 40, after=_two_windows),
     _strip("tight angle", [40, 30], [90], 40, radius=0.5, thickness=1.0),
     _strip("wide curve", [40, 30], [60], 40, radius=60.0),
-    _strip("rounded ends", [40, 30], [90], 40, after=_rounded),
-    _strip("rounded sides", [40, 30], [90], 40, after=_rounded_all_along),
-    _strip("chamfered ends", [40, 30], [90], 40, after=_chamfered),
-    _strip("countersunk", [40, 30], [90], 40, after=_countersunk, holes=(4.5,)),
-    _strip("sunk through", [40, 30], [90], 40, after=_sunk_through, holes=(2 * (5.0 - 2.0),)),
+    _strip("rounded ends", [40, 30], [90], 40, after=_rounded, plain=_as_it_is),
+    _strip("rounded sides", [40, 30], [90], 40, after=_rounded_all_along, plain=_as_it_is),
+    _strip("chamfered ends", [40, 30], [90], 40, after=_chamfered, plain=_as_it_is),
+    _strip("countersunk", [40, 30], [90], 40, after=_countersunk, plain=_drilled(4.5), holes=(4.5,)),
+    _strip("sunk through", [40, 30], [90], 40, after=_sunk_through, plain=_drilled(6.0), holes=(2 * (5.0 - 2.0),)),
     _strip("free-form faces", [40, 25, 30], [90, -60], 40, after=_splines),
     # Straight lengths of a sharp corner end where its inner edge is: the outer leg less the thickness.
     Bent(
-        "sharp angle", lambda: _sharp([40, 30], [90], 40), lambda k: (66 + allowance(90, k, 0.0), 40), (90,), (1,), 0.0
+        "sharp angle",
+        lambda: _sharp([40, 30], [90], 40),
+        lambda k: (66 + allowance(90, k, 0.0), 40),
+        (90,),
+        (1,),
+        0.0,
+        plain=lambda: _sharp_inside(_sharp([40, 30], [90], 40)),
     ),
     Bent(
         "sharp offset",
@@ -258,6 +280,7 @@ PARTS: tuple[Bent, ...] = (
         (90, 90),
         (1, -1),
         0.0,
+        plain=lambda: _sharp_inside(_sharp([40, 20, 30], [90, -90], 40), (40.0, 0.0), (40.0 - T, 20.0 + T)),
     ),
     Bent(
         "sharp inside, round outside",
@@ -283,6 +306,18 @@ PARTS: tuple[Bent, ...] = (
         (1, -1, -1, 1, 1),
     ),
 )
+
+
+def _rod() -> Any:
+    from build123d import Cylinder
+
+    return Cylinder(5, 200)
+
+
+def _mast() -> Any:
+    from build123d import Box, Location
+
+    return Box(200, 100, 3) + Box(20, 20, 254).moved(Location((0, 0, 3 / 2 + 254 / 2)))
 
 
 def _boss() -> Any:
@@ -336,6 +371,12 @@ def _block() -> Any:
     return Box(30, 25, 20)
 
 
+def _thick_angle() -> Any:
+    from build123d import Box, Location
+
+    return Box(80, 40, 10) + Box(10, 40, 60).moved(Location((-35, 0, 25)))
+
+
 def _ball() -> Any:
     from build123d import Sphere
 
@@ -345,6 +386,8 @@ def _ball() -> Any:
 #: Solids that are no sheet parts, and words that the reason must hold.
 NO_SHEETS: tuple[tuple[str, Callable[[], Any], str], ...] = (
     ("boss", _boss, "stands"),
+    ("mast", _mast, "stands 254 mm out of the sheet of 3 mm"),
+    ("rod", _rod, "flat faces lie mostly 200 mm apart, and a sheet is 0.2 to 26 mm thick"),
     ("milled", _milled, "thickness"),
     ("pocket", _pocket, "milled"),
     ("tube", _tube, "close a ring"),
@@ -352,6 +395,7 @@ NO_SHEETS: tuple[tuple[str, Callable[[], Any], str], ...] = (
     ("dish", _dish, "no two"),
     ("block", _block, "block"),
     ("ball", _ball, "no flat"),
+    ("thick angle without a radius", _thick_angle, "milled, not bent"),
 )
 
 

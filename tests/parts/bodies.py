@@ -132,6 +132,32 @@ def shell(radius: float, thickness: float, splits: int) -> Mesh:
     return join(sphere(radius, splits), inward(sphere(radius - thickness, splits)))
 
 
+def rounded_box(size: tuple[float, float, float], radius: float, facets: int) -> Mesh:
+    """A box about the origin, every edge rounded by so many facets a quarter; the corners are pieces of a ball."""
+    half = np.array(size) / 2 - radius
+    quarter = np.linspace(0, np.pi / 2, facets + 1)
+    height = np.concatenate([quarter - np.pi / 2, quarter])
+    turn = np.concatenate([quarter + k * np.pi / 2 for k in range(4)])
+    turn = np.append(turn, turn[0])
+    signs = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1], [1, 1]])[np.append(np.repeat(np.arange(4), facets + 1), 4)]
+    grid = np.empty((len(turn), len(height), 3))
+    round_part = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    grid[..., :2] = radius * np.cos(height)[None, :, None] * round_part[:, None] + (signs * half[:2])[:, None]
+    grid[..., 2] = radius * np.sin(height) + np.repeat([-1, 1], facets + 1) * half[2]
+    flat = np.array([[[-1.0, -1.0], [-1.0, 1.0]], [[1.0, -1.0], [1.0, 1.0]]])
+    ends = [
+        patch(np.concatenate([flat * half[:2], np.full((2, 2, 1), side * size[2] / 2)], axis=2), flip=side < 0)
+        for side in (-1, 1)
+    ]
+    return clean(join(patch(grid), *ends))
+
+
+def hollow_rounded_box(wall: float, radius: float, facets: int) -> Mesh:
+    """A closed hollow box of 30 x 24 x 16 mm, its wall the same round its edges: `radius` is the outer one."""
+    inner = (30 - 2 * wall, 24 - 2 * wall, 16 - 2 * wall)
+    return join(rounded_box((30.0, 24.0, 16.0), radius, facets), inward(rounded_box(inner, radius - wall, facets)))
+
+
 def _ring(radius: float, segments: int, turn: float, heights: Floats) -> Floats:
     angle = 2 * np.pi * (np.arange(segments) + turn) / segments
     circle = np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)

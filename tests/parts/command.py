@@ -37,9 +37,12 @@ def check(part: Checked) -> Iterator[Hit]:
 
 
 def lintsvc(
-    *arguments: str | Path, cwd: Path, seconds: float = 60, **environment: str
+    *arguments: str | Path, cwd: Path, seconds: float = 180, **environment: str
 ) -> subprocess.CompletedProcess[str]:
-    """Run the command and return what came of it. It must end within `seconds`. Its cache is the folder's own."""
+    """Run the command and return what came of it. It must end within `seconds`. Its cache is the folder's own.
+
+    So many seconds that a busy machine is no failure, and few enough that what hangs is.
+    """
     return subprocess.run(
         [sys.executable, "-m", "lintsvc.cli", *map(str, arguments)],
         cwd=cwd,

@@ -107,12 +107,39 @@ def pipe() -> tuple[Manifold, list[Spot]]:
     return part, [Spot((20.0, 0.0, 25.0), frame, 4.0)]
 
 
+def gusset() -> tuple[Manifold, list[Spot]]:
+    """A foot of 5 mm and a wall of 4 mm, held by two three-cornered gussets of 3 mm."""
+    part = block(60, 44, 5) + block(4, 44, 34).translate([-28, 0, 0])
+    outline = CrossSection([[[0.0, 0.0], [20.0, 0.0], [0.0, 20.0]]])
+    for y in (-18.5, 21.5):
+        part += Manifold.extrude(outline, 3).rotate([90, 0, 0]).translate([-27, y, 4])
+    return part, [Spot((14.0, 0.0, 5.0), UP, 5.0), Spot((-26.0, 0.0, 22.0), ALONG_X, 4.0)]
+
+
+def turned_flange() -> tuple[Manifold, list[Spot]]:
+    """A round flange of 5 mm with a hub, a bore through both and a rounded shoulder between them."""
+    profile = [[5.0, 0.0], [36.0, 0.0], [36.0, 5.0], [15.0, 5.0]]
+    profile += [[15 - 4 * np.sin(a), 9 - 4 * np.cos(a)] for a in np.linspace(0.1, np.pi / 2, 9)]
+    part = Manifold.revolve(CrossSection([[*profile, [11.0, 18.0], [5.0, 18.0]]]), 128)
+    return part, [Spot((25.0, 0.0, 5.0), UP, 5.0), Spot((0.0, -25.0, 5.0), UP, 5.0)]
+
+
+def dome() -> tuple[Manifold, list[Spot]]:
+    """Half a hollow ball of 3 mm on a flat brim of 4 mm."""
+    ball = Manifold.sphere(22, 96) - Manifold.sphere(19, 96)
+    part = (ball + cylinder(84, 4, 96) - cylinder(38.5, 10, 96).translate([0, 0, -1])).trim_by_plane([0, 0, 1], 0)
+    return part + ball.trim_by_plane([0, 0, 1], 0), [Spot((32.0, 0.0, 4.0), UP, 4.0), Spot((0.0, 32.0, 4.0), UP, 4.0)]
+
+
 BASES: dict[str, Callable[[], tuple[Manifold, list[Spot]]]] = {
     "tray": tray,
     "angle": angle,
     "ribbed": ribbed,
     "frame": frame,
     "pipe": pipe,
+    "gusset": gusset,
+    "turned flange": turned_flange,
+    "dome": dome,
 }
 #: Faults whose value a round face would change.
 FLAT_ONLY = {"raised", "sunk", "loose", "floor", "hole", "void", "escape"}
@@ -131,14 +158,16 @@ def _box(*corners: float) -> tuple[Floats, Floats]:
 
 
 def wall(value: float, spot: Spot) -> Change:
-    """A fin 7 mm long and 5 mm high."""
-    return block(7, value, 6).translate([0, 0, -1]), None, _box(-3.5, -value / 2, 0, 3.5, value / 2, 5)
+    """A fin 7 mm long and 5 mm high, or a rib a little higher than wide."""
+    high = 5.0 if value < 0.6 else 1.3 * value
+    return block(7, value, high + 1).translate([0, 0, -1]), None, _box(-3.5, -value / 2, 0, 3.5, value / 2, high)
 
 
 def pin(value: float, spot: Spot) -> Change:
-    """A round pin 5 mm high."""
+    """A round pin 5 mm high, or one not twice as long as thick."""
     r = value / 2
-    return cylinder(value, 6).translate([0, 0, -1]), None, _box(-r, -r, 0, r, r, 5)
+    high = 5.0 if value < 0.7 else 1.8 * value
+    return cylinder(value, high + 1).translate([0, 0, -1]), None, _box(-r, -r, 0, r, r, high)
 
 
 def post(value: float, spot: Spot) -> Change:
@@ -220,11 +249,30 @@ def groove(value: float, spot: Spot) -> Change:
     return None, cut.rotate([90, 0, 0]).translate([0, 4, 0]), _box(-0.3, -4, -spot.thickness, 0.3, 4, -deep)
 
 
+def web(value: float, spot: Spot) -> Change:
+    """Two round holes close to each other."""
+    x = 2 + value / 2
+    long = spot.thickness + 2
+    cut = cylinder(4, long).translate([-x, 0, 0]) + cylinder(4, long).translate([x, 0, 0])
+    edge = _box(-value / 2, -0.3, -spot.thickness, value / 2, 0.3, 0)
+    return None, cut.translate([0, 0, -spot.thickness - 1]), edge
+
+
+def corner(value: float, spot: Spot) -> Change:
+    """A pocket whose one corner comes near a round hole; only the upright line of the corner is thin."""
+    deep = spot.thickness / 2
+    hole = cylinder(4, spot.thickness + 2).translate([-2 - value, 0, -spot.thickness - 1])
+    pocket = block(4, 4, deep + 1).rotate([0, 0, 45]).translate([4 / 2**0.5, 0, -deep])
+    return None, hole + pocket, _box(-value, -0.3, -deep, 0, 0.3, 0)
+
+
 #: Fault: how it is built, the rule that must find it, and values past the limit (PA12), by the wall's thickness.
 FAULTS: dict[str, tuple[Callable[[float, Spot], Change], str, Callable[[float], tuple[float, float]]]] = {
     "wall": (wall, "powder-bed/thin-wall", lambda t: (0.35, 0.78)),
     "floor": (floor, "powder-bed/thin-wall", lambda t: (0.3, 0.78)),
     "groove": (groove, "powder-bed/thin-wall", lambda t: (0.3, 0.74)),
+    "web": (web, "powder-bed/thin-wall", lambda t: (0.25, 0.78)),
+    "corner": (corner, "powder-bed/thin-wall", lambda t: (0.2, 0.7)),
     "pin": (pin, "powder-bed/thin-pin", lambda t: (0.4, 0.97)),
     "post": (post, "powder-bed/thin-pin", lambda t: (0.4, 0.97)),
     "gap": (gap, "powder-bed/narrow-gap", lambda t: (0.1, 0.48)),

@@ -107,7 +107,8 @@ def good_with_returns(seed: int) -> Channel:
     pick = random.Random(seed)
     made = good(seed)
     back = pick.uniform(17, 20)
-    base, leg = pick.uniform(110, 150), pick.uniform(30, 35)
+    # The return of the leg that is bent rises beside the punch: (leg − t − return) / √2 from its middle.
+    base, leg = pick.uniform(110, 150), pick.uniform(33, 37)
     return replace(made, outside=(back, leg, base, leg, back), directions=_up(4), meant=(base, made.width, leg))
 
 
@@ -131,8 +132,11 @@ def too_deep(seed: int) -> Channel:
 
 
 def deduction_forgotten(seed: int) -> Channel:
-    """A flat drawn at the sum of the outside sizes."""
-    return replace(good(seed), without_deduction=True)
+    """A flat drawn at the sum of the outside sizes. It is narrower than its base: sizes are held in order of size."""
+    made = good(seed)
+    assert made.meant is not None
+    width = 40 + made.width / 5
+    return replace(made, width=width, meant=(made.meant[0], width, made.meant[2]), without_deduction=True)
 
 
 def sizes(channel: Channel) -> Sequence[float]:

@@ -56,6 +56,8 @@ class Flat:
     items: dict[str, Item] = field(default_factory=dict)
     material: str = "steel-mild"
     thickness_mm: float = 2.0
+    #: How thick the solid is that the flat comes from; None: it is a drawing.
+    solid_mm: float | None = None
     stated: bool = True
     turn_deg: float = 0.0
     shift: Point2 = (0.0, 0.0)
@@ -83,7 +85,7 @@ class Flat:
                 entities.append(self._entity(len(entities), item, ()))
             numbers[name] = tuple(range(first, len(entities)))
         units = Units("mm", self.stated, "planted")
-        sheet = Sheet(tuple(entities), 0.005)
+        sheet = Sheet(tuple(entities), 0.005, thickness_mm=self.solid_mm)
         part = Part("planted.dxf", "0" * 64, "DXF", "sheet", units, (self.width, self.height, 0.0), sheet=sheet)
         return part, numbers
 
@@ -204,7 +206,8 @@ def bow_tie(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
     x, y = f.free
     w, h = pick.uniform(8, 16), pick.uniform(8, 16)
     shape = loop([(x - w, y - h), (x + w, y + h), (x + w, y - h), (x - w, y + h)])
-    also = (SHARP, "sheet/narrow-neck", "sheet/slot-too-narrow")
+    # Its points may be sharper than a kerf can follow.
+    also = (SHARP, "sheet/narrow-neck", "sheet/slot-too-narrow", "sheet/kerf-eats-detail")
     return f.plus("new", [shape]), Expected((x, y), 0.01, "new", 1, also=also, level="error")
 
 
@@ -316,6 +319,13 @@ def narrow_notch(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
     return made, Expected((x, h - 6), 6.1, "outline", wide, also=(SHARP,))
 
 
+def small_cutout(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
+    wide, sides = pick.uniform(0.3, 1.95), pick.randint(3, 7)
+    # No two sides of a triangle, a pentagon or a heptagon face each other.
+    corners = polygon(*f.free, wide / 2 / math.cos(math.pi / sides), sides, pick.uniform(0, 90))
+    return f.plus("new", list(ring(corners))), Expected(f.free, 0.01, "new", wide, also=(SHARP,))
+
+
 def tongue(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
     wide, x, h = pick.uniform(0.3, 1.95), f.width / 2, f.height
     top = [(x + wide / 2, h), (x + wide / 2, h + 12), (x - wide / 2, h + 12), (x - wide / 2, h)]
@@ -348,6 +358,11 @@ def unclear(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
 def odd_thickness(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
     t = pick.choice([1.7, 2.2, 2.3])
     return replace(f, thickness_mm=t), Expected((f.width / 2, f.height / 2), 10.0, "outline", t)
+
+
+def other_solid(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
+    t = pick.choice([1.0, 1.5, 2.5, 3.0])
+    return replace(f, solid_mm=t), Expected((f.width / 2, f.height / 2), 10.0, "outline", abs(2.0 - t))
 
 
 def fine_circle(f: Flat, pick: random.Random) -> tuple[Flat, Expected]:
@@ -395,12 +410,13 @@ PLANTS: dict[str, tuple[Plant, ...]] = {
     "sheet/part-too-big": (huge_part,),
     "sheet/unsafe-to-laser": (chlorinated,),
     "sheet/overlapping-cutouts": (cutouts_cross, through_edge, parts_overlap),
-    "sheet/slot-too-narrow": (narrow_slot, narrow_notch),
+    "sheet/slot-too-narrow": (narrow_slot, narrow_notch, small_cutout),
     "sheet/narrow-neck": (tongue,),
     "sheet/island-drops-out": (ring_left, letter_inside),
     "sheet/live-text": (text,),
     "sheet/engraving-unclear": (unclear,),
     "sheet/thickness-not-stocked": (odd_thickness,),
+    "sheet/thickness-contradicted": (other_solid,),
     "sheet/needlessly-fine": (fine_circle,),
     "sheet/several-parts": (second_part,),
     "sheet/sharp-inside-corner": (sharp_window,),

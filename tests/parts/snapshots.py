@@ -13,6 +13,7 @@ from parts.rules import sample_rules
 
 from lintsvc.reports import html, json_report, junit, rule_pages, sarif, text
 from lintsvc.reports.highlights_svg import write_svg
+from lintsvc.reports.picture import Svgs
 
 FOLDER = Path(__file__).resolve().parent.parent / "reports" / "snapshots"
 
@@ -28,7 +29,7 @@ SNAPSHOTS: dict[str, Callable[[], str]] = {
     "report.json": lambda: json_report.dumps(reports.whole_report()) + "\n",
     "report.sarif": lambda: sarif.dumps(reports.whole_report(), sample_rules()) + "\n",
     "report.xml": lambda: junit.dumps(reports.whole_report()),
-    "report.html": lambda: html.dumps(reports.whole_report(), rules=sample_rules(), pictures={1: _flat_svg()}),
+    "report.html": lambda: html.dumps(reports.whole_report(), rules=sample_rules(), pictures={1: Svgs(_flat_svg())}),
     "rules.md": lambda: "\n".join(rule_pages.markdown(x) for x in sample_rules()),
     "rules.txt": lambda: "\n".join(rule_pages.plain_text(x) for x in sample_rules()),
 }

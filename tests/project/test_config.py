@@ -125,3 +125,22 @@ def test_what_is_no_toml_and_no_text_is_refused_by_name(tmp_path: Path) -> None:
         path.write_bytes(data)
         with pytest.raises(ConfigError, match=r"lintsvc\.toml"):
             read_config(path)
+
+
+def test_limits_of_a_shop_toml_hold_and_name_it_and_what_stands_beside_the_parts_wins(tmp_path: Path) -> None:
+    write(tmp_path, '[limits]\n"powder-bed/thin-wall" = "0.9mm"\n"sheet/web-too-thin" = "2mm"\n', "shop.toml")
+    config = read_config(write(tmp_path, 'shop = "shop.toml"\n[limits]\n"powder-bed/thin-wall" = "1.1mm"\n'))
+    changes = [(x.rule, x.text, x.source.text) for x in config.adjustments.limits]
+    assert changes[0] == ("powder-bed/thin-wall", "0.9mm", "the shop's own, shop.toml, line 2")
+    # The later of two for one rule holds.
+    assert changes[-1][:2] == ("powder-bed/thin-wall", "1.1mm")
+    assert len(changes) == 3
+
+
+@pytest.mark.parametrize(
+    ("shop", "said"),
+    [('"other.toml"', "other.toml: cannot be opened"), ("3", "line 1: shop is the name of a file")],
+)
+def test_shop_toml_that_is_none_is_told(tmp_path: Path, shop: str, said: str) -> None:
+    with pytest.raises(ConfigError, match=said):
+        read_config(write(tmp_path, f"shop = {shop}\n"))

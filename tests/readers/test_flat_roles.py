@@ -9,10 +9,8 @@ from parts import flatfiles as made
 from parts.reading import read_bytes
 
 from lintsvc.model.sheet import Role
-from lintsvc.readers import read_part
-from lintsvc.readers.flat_bends import BendSaid, said_by_layer, said_by_text
 from lintsvc.readers.flat_roles import built_in_rules, load_rules
-from lintsvc.readers.format import ReadOptions
+from lintsvc.readers.flat_said import BendSaid, said_by_layer, said_by_text
 
 
 @pytest.mark.parametrize(
@@ -53,10 +51,6 @@ def test_rules_can_be_replaced(tmp_path: Path) -> None:
     file.write_text('[[layer]]\nrole = "engrave"\nwords = ["outline"]\nwhy = "our shop"\n', encoding="utf8")
     assert load_rules(file).role("OUTLINE", "", "", True) == ("engrave", "our shop (OUTLINE)", False)
     assert load_rules(file).role("BEND", "", "", True).role == "cut"
-    drawing = tmp_path / "part.dxf"
-    drawing.write_text(made.dxf(BLANK + made.line((1, 1), (9, 9), layer="OUTLINE")), encoding="utf8")
-    part = read_part(drawing, ReadOptions("part.dxf", "", roles=file))
-    assert made.drawn(part)[-1].role == "engrave"
 
 
 @pytest.mark.parametrize("text", ['[[layr]]\nrole = "cut"', '[[layer]]\nrole = "ct"\nwords = []\nwhy = ""'])
@@ -74,10 +68,16 @@ def test_wrong_rules_are_refused(tmp_path: Path, text: str) -> None:
         ("BENDDOWN", BendSaid(direction="down")), ("BEND_DOWN_45", BendSaid(45, "down")),
         ("Bend Up 90 R1.5", BendSaid(90, "up", 1.5)), ("BEND-135°-UP", BendSaid(135, "up")),
         ("BEND UP DOWN", BendSaid()), ("BEND_UP_R2", BendSaid(None, "up", 2)), ("Biegung hoch 30", BendSaid(30, "up")),
+        ("BEND_DOWN_112.5_R3", BendSaid(112.5, "down", 3)), ("BEND_UP_22,5", BendSaid(22.5, "up")),
+        ("BEND_90DEG_R4", BendSaid(90, None, 4)),
+        ("bend-dn", BendSaid(direction="down")), ("Biegung oben", BendSaid(direction="up")),
+        ("BendlinesUp", BendSaid(direction="up")), ("BENDGROUP", BendSaid()),
+        ("BEND_UP_R1/16in", BendSaid(None, "up", 1.5875)),
+        ("PLI HAUT 45", BendSaid(45, "up")), ("Buiglijn omlaag", BendSaid(direction="down")),
     ],
 )  # fmt: skip
 def test_what_layer_names_say_of_a_bend(layer: str, said: BendSaid) -> None:
-    assert said_by_layer(layer) == said
+    assert said_by_layer(layer, built_in_rules()) == said
 
 
 @pytest.mark.parametrize(
@@ -87,10 +87,14 @@ def test_what_layer_names_say_of_a_bend(layer: str, said: BendSaid) -> None:
         ("Bend 90 deg, IR 2", BendSaid(90, None, 2)), ("90%%d R=,5", BendSaid(90, None, 0.5)),
         ("down", BendSaid(direction="down")), ("BEND RADIUS 3", BendSaid(None, None, 3)), ("R5", None), ("90°", None),
         ("25.4", None), ("THIS SIDE OUT", None), ("UPPER", None), ("Rev 3", None), ("M5 UPDATE", None),
+        ("THIS SIDE UP", None), ("BEND UP", BendSaid(direction="up")), ("flange down", BendSaid(direction="down")),
+        ("90 hoch", BendSaid(90, "up")), ("45 unten R2", BendSaid(45, "down", 2)),
+        ("nach oben", BendSaid(direction="up")),
+        ("UP 90.0° R1/16\"", BendSaid(90, "up", 1.5875)), ("BEND UP R1/0", BendSaid(direction="up")),
     ],
 )  # fmt: skip
 def test_what_texts_say_of_a_bend(text: str, said: BendSaid | None) -> None:
-    assert said_by_text(text) == said
+    assert said_by_text(text, built_in_rules()) == said
 
 
 BLANK = made.rectangle(100, 60)
@@ -116,6 +120,15 @@ def test_radius_in_a_text_is_in_the_unit_of_the_file(tmp_path: Path) -> None:
         made.dxf(made.rectangle(4, 2) + made.line((2, 0), (2, 2), layer="BEND") + note("UP 90 R.06", 2.1, 1), units=1),
     )
     assert made.drawn(part)[4].bend_radius_mm == pytest.approx(1.524)
+
+
+def test_texts_on_a_bend_layer_may_each_say_one_thing(tmp_path: Path) -> None:
+    beside = [
+        made.entity("TEXT", (10, 32), (20, y), (40, 2.5), (1, t), layer="BEND") for y, t in ((20, "90%%d"), (26, "R2"))
+    ]
+    part = read_bytes(tmp_path, made.dxf(BLANK + UP + "".join(beside)))
+    bend = made.drawn(part)[4]
+    assert (bend.bend_direction, bend.bend_angle_deg, bend.bend_radius_mm) == (None, 90, 2)
 
 
 def test_text_far_from_every_bend_says_nothing(tmp_path: Path) -> None:
@@ -158,3 +171,20 @@ def test_dashed_line_inside_the_part_is_unclear(tmp_path: Path) -> None:
 def test_bend_from_a_round_cutout_to_the_edge_counts(tmp_path: Path) -> None:
     part = read_bytes(tmp_path, made.dxf(BLANK + made.circle(50, 30, 10) + dashed((60, 30), (100, 30))))
     assert made.drawn(part)[-1].role == "bend"
+
+
+def centre_line(a: tuple[float, float], b: tuple[float, float]) -> str:
+    return made.line(a, b, (6, "CENTER2"))
+
+
+def test_centre_line_is_a_bend_where_a_text_says_so(tmp_path: Path) -> None:
+    line = centre_line((30, 0), (30, 60))
+    assert made.drawn(read_bytes(tmp_path, made.dxf(BLANK + line)))[-1].role == "unclear"
+    (bend,) = made.drawn(read_bytes(tmp_path, made.dxf(BLANK + line + note("UP 90", 32, 20))))[4:]
+    assert (bend.role, bend.bend_direction, bend.bend_angle_deg) == ("bend", "up", 90)
+    assert "CENTER2" in bend.role_why and "text beside it" in bend.role_why
+    inside = centre_line((30, 0), (30, 40))
+    assert made.drawn(read_bytes(tmp_path, made.dxf(BLANK + inside + note("UP 90", 32, 20))))[4].role == "unclear"
+    # A text belongs to one line: the nearest.
+    two = BLANK + line + UP.replace("30", "40") + note("UP 90", 39, 20)
+    assert [x.role for x in made.drawn(read_bytes(tmp_path, made.dxf(two)))[4:]] == ["unclear", "bend"]

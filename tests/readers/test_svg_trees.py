@@ -66,8 +66,8 @@ def test_use_that_leads_outside_is_noticed_and_not_followed(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("body", "kind", "word"),
     [
-        ("<text x='3' y='4'>CUT</text>", "live-text", "texts"),
-        ("<image width='9' height='9' href='a.png'/>", "ignored", "pictures"),
+        ("<text x='3' y='4'>CUT</text>", "live-text", "1 text"),
+        ("<image width='9' height='9' href='a.png'/>", "ignored", "1 picture"),
         ("<foreignObject width='9' height='9'/>", "ignored", "foreign"),
         ("<rect width='0' height='9'/>", "stray", "no size"),
         ("<path d=''/>", "stray", "no size"),
@@ -173,3 +173,27 @@ def test_svg_elements_under_a_prefix_are_read(tmp_path: Path) -> None:
     space = "xmlns:s='http://www.w3.org/2000/svg'"
     text = f"<s:svg {space} width='100mm' height='100mm' viewBox='0 0 100 100'><s:circle r='2'/></s:svg>"
     assert made.only(read_bytes(tmp_path, text)) == Circle((0, 100), 2)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "<g id='Bend up'>{}</g>", "<g class='bend-up'>{}</g>", "<g data-name='BEND_UP' id='Layer_2'>{}</g>",
+        "<g id='drawing'><g id='g12'>{}</g></g>".replace("g12", "fold up"), "<g><title>Bend up</title>{}</g>",
+        "<g id='drawing'>{}</g>".replace("{}", "<line id='bend_up_1' x1='20' y1='0' x2='20' y2='50'/>"),
+        "<line class='bend up' x1='20' y1='0' x2='20' y2='50'/>",
+        "<line x1='20' y1='0' x2='20' y2='50'><title>bend up</title></line>",
+    ],
+)  # fmt: skip
+def test_names_of_groups_and_of_lines_say_what_they_are_for(tmp_path: Path, line: str) -> None:
+    body = SQUARE + "<g stroke='black'>" + line.format("<line x1='20' y1='0' x2='20' y2='50'/>") + "</g>"
+    (bend,) = made.drawn(read(tmp_path, body))[1:]
+    assert (bend.role, bend.bend_direction) == ("bend", "up")
+
+
+@pytest.mark.parametrize(
+    ("opacity", "role"), [("0", "note"), ("0.0", "note"), ("0%", "note"), ("0.1", "cut"), (".5", "cut")]
+)
+def test_what_cannot_be_seen_is_not_cut(tmp_path: Path, opacity: str, role: str) -> None:
+    hole = f"<g opacity='{opacity}'><circle cx='20' cy='20' r='5'/></g>"
+    assert made.drawn(read(tmp_path, SQUARE + hole))[-1].role == role

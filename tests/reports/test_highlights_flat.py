@@ -6,6 +6,7 @@ import io
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 import ezdxf
@@ -18,7 +19,7 @@ from hypothesis import strategies as st
 from parts import reports
 
 from lintsvc.model.finding import Where
-from lintsvc.model.sheet import Arc, Entity, Sheet
+from lintsvc.model.sheet import Arc, Bend, Entity, Line, Sheet
 from lintsvc.reports.flat_drawing import drawn_box, sweep_deg
 from lintsvc.reports.highlights_dxf import write_dxf
 from lintsvc.reports.highlights_svg import write_svg
@@ -69,6 +70,41 @@ def test_svg_lights_the_entity_of_a_finding_and_rings_it() -> None:
     assert float(ring.get("r", "")) > 2.1
     text = next(ET.fromstring(svg).iter(f"{NS}text"))
     assert text.text == "1"
+
+
+def rings(svg: str) -> list[tuple[float, float, float]]:
+    """Middle and radius of each ring, y up."""
+    found = (x for x in ET.fromstring(svg).iter(f"{NS}circle") if x.get("class") == "ring")
+    return [(float(x.get("cx", "")), -float(x.get("cy", "")), float(x.get("r", ""))) for x in found]
+
+
+def test_what_reaches_over_much_of_the_flat_is_marked_at_its_worst_place() -> None:
+    # The flat is 100 x 60: 117 mm across, and a fifth of that is 23 mm.
+    near, far = Where((20, 30, 0), ((20, 30, 0), (40, 30, 0))), Where((20, 30, 0), ((20, 30, 0), (80, 30, 0)))
+    (one,) = rings(write_svg(sheet(), [replace(reports.small_hole(), where=near)]))
+    (other,) = rings(write_svg(sheet(), [replace(reports.small_hole(), where=far)]))
+    assert one[:2] == (30.0, 30.0)
+    assert one[2] > 10.0
+    assert other[:2] == (20.0, 30.0)
+    assert other[2] < 2.0
+
+
+def test_numbers_of_findings_at_one_place_stand_side_by_side() -> None:
+    svg = write_svg(sheet(), [reports.small_hole()] * 3)
+    numbers = [x for x in ET.fromstring(svg).iter(f"{NS}text") if (x.text or "").isdigit()]
+    at = [(float(x.get("x", "")), float(x.get("font-size", ""))) for x in numbers]
+    assert [x.text for x in numbers] == ["1", "2", "3"]
+    assert all(b - a > size for (a, size), (b, _) in pairwise(at))
+
+
+def test_bends_say_which_way_they_go() -> None:
+    line = Line((0, 30), (100, 30))
+    known = Entity(0, "1", "line", "bend", (line,), role="bend", bend_direction="down", bend_angle_deg=90.0)
+    solid = Entity(1, "2", "line", "bend", (line,), role="bend")
+    silent = Entity(2, "3", "line", "bend", (line,), role="bend")
+    bends = (Bend(line.start, line.end, 45.0, "up", 2.0, 0.4, 1),)
+    svg = write_svg(Sheet((known, solid, silent), 0.01, bends=bends), [])
+    assert [x.text for x in ET.fromstring(svg).iter(f"{NS}text")] == ["down 90°", "up 45°", "up or down? angle?"]
 
 
 def test_svg_keeps_markup_in_a_message_as_text() -> None:

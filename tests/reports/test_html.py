@@ -12,7 +12,7 @@ from parts.rules import sample_rules
 
 from lintsvc.model.report import Report
 from lintsvc.reports.html import dumps
-from lintsvc.reports.picture import picture_svg
+from lintsvc.reports.picture import Svgs, picture_svg, svgs_of
 
 
 class Reader(HTMLParser):
@@ -52,7 +52,7 @@ def test_everything_of_a_finding_is_there() -> None:
 
 
 def test_nothing_runs_and_nothing_is_loaded_from_elsewhere() -> None:
-    pictures = {0: picture_svg(reports.housing_part(), [reports.thin_wall()]) or ""}
+    pictures = {0: svgs_of(reports.housing_part(), [reports.thin_wall()])}
     read = Reader(dumps(reports.whole_report(), pictures=pictures))
     assert not {"script", "link", "iframe", "object", "embed"} & set(read.tags)
     assert not [name for name, _ in read.attributes if name.startswith("on")]
@@ -62,8 +62,16 @@ def test_nothing_runs_and_nothing_is_loaded_from_elsewhere() -> None:
 
 
 def test_picture_stands_with_its_part() -> None:
-    html = dumps(reports.whole_report(), pictures={1: "<svg id='second'></svg>"})
+    html = dumps(reports.whole_report(), pictures={1: Svgs("<svg id='second'></svg>")})
     assert html.index("housing.stl") < html.index("bracket.dxf") < html.index("<svg id='second'>")
+
+
+def test_close_up_stands_in_its_finding_and_not_in_one_set_aside() -> None:
+    pictures = {0: Svgs(None, {1: "<svg id='near-1'></svg>", 2: "<svg id='near-2'></svg>"})}
+    findings = (reports.thin_wall(set_aside="meant so"), reports.open_edge())
+    html = dumps(Report((reports.housing_report(*findings),)), pictures=pictures)
+    assert "near-1" not in html
+    assert html.index("soundness/open-edge") < html.index("near-2")
 
 
 def test_finding_set_aside_gives_its_reason() -> None:

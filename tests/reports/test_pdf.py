@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pypdfium2
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,6 +12,7 @@ from parts import reports
 
 from lintsvc.model.report import Report
 from lintsvc.reports.pdf import dumps
+from lintsvc.reports.picture import Pictures, picture_sketch, pictures_of
 
 
 def text_of(data: bytes) -> tuple[str, int]:
@@ -70,3 +72,34 @@ def test_text_longer_than_a_page_is_carried_over() -> None:
     text, pages = text_of(dumps(Report((reports.housing_report(finding),))))
     assert pages > 3
     assert "word end" in text
+
+
+def test_pictures_of_the_part_and_near_to_its_findings_are_in_it_with_the_files_hash() -> None:
+    report = Report((reports.housing_report(reports.thin_wall()),))
+    pictures = pictures_of(reports.housing_part(), [reports.thin_wall()])
+    assert pictures.whole is not None
+    plain, drawn = dumps(report), dumps(report, {0: pictures})
+    images = [
+        x
+        for page in pypdfium2.PdfDocument(drawn)
+        for x in page.get_objects()
+        if x.type == pypdfium2.raw.FPDF_PAGEOBJ_IMAGE
+    ]
+    assert len(images) == 1 + len(pictures.close)
+    assert not [
+        x
+        for page in pypdfium2.PdfDocument(plain)
+        for x in page.get_objects()
+        if x.type == pypdfium2.raw.FPDF_PAGEOBJ_IMAGE
+    ]
+    assert report.parts[0].sha256 in text_of(drawn)[0]
+
+
+def test_a_faulty_face_is_told_from_a_sound_one_on_a_grey_printer() -> None:
+    part, finding = reports.housing_part(), reports.thin_wall()
+    report = Report((reports.housing_report(finding),))
+    pages = pypdfium2.PdfDocument(dumps(report, {0: Pictures(picture_sketch(part, [finding]))}))
+    grey = pages[0].render(scale=2.0, grayscale=True).to_numpy().squeeze().astype(float)
+    # The stripes: many steps from dark to bright along a line through the faulty face, none through a sound one.
+    steps = (np.abs(np.diff(grey, axis=1)) > 25).sum(axis=1)
+    assert steps.max() > 12

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
@@ -65,7 +65,7 @@ def test_nearer_face_hides_the_one_behind() -> None:
     near = square * (0.5, 0.5, 1.0) + (0.0, 0.0, 5.0)
     corners = np.concatenate([square, near])
     seen, depth = np.full((8, 8), NO_FACE, np.int32), np.full((8, 8), -np.inf)
-    draw_faces(corners, seen, depth)
+    draw_faces(corners, seen, depth, np.inf)
     assert set(seen[:4, :4].ravel()) <= {2, 3}
     assert set(seen[4:, :].ravel()) <= {0, 1}
     assert (depth[:4, :4] == 5.0).all()
@@ -74,9 +74,31 @@ def test_nearer_face_hides_the_one_behind() -> None:
 def test_area_of_pixels_is_the_area_of_the_triangle() -> None:
     triangle = np.array([[[10.0, 10.0, 0.0], [90.0, 20.0, 0.0], [30.0, 81.0, 0.0]]])
     seen, depth = np.full((100, 100), NO_FACE, np.int32), np.full((100, 100), -np.inf)
-    draw_faces(triangle, seen, depth)
+    draw_faces(triangle, seen, depth, np.inf)
     # Half the cross product of two sides: |80·71 − 20·10| / 2 = 2740. No edge runs through pixel centres.
     assert (seen == 0).sum() == pytest.approx(2740, rel=0.005)
+
+
+@given(st.lists(st.floats(-40.0, 90.0), min_size=6, max_size=6))
+@example([0.0, 0.0, 50.0, 0.0, 0.0, 30.0])  # sides along the axes
+@example([-30.0, 5.2, 80.0, 5.4, 81.0, 5.9])  # a needle, lower than a pixel
+@example([0.0, 0.5, 40.0, 0.5, 0.0, 0.5 + 1e-16])  # no area
+@example([35.0, 5e-324, 20.0, 0.0, 3.0, 1e-323])  # less area than a number can be divided by
+@example([0.0, 0.0, 1e-160, 0.0, 30.0, 1e-160])
+def test_every_pixel_whose_middle_lies_in_a_triangle_is_drawn(numbers: list[float]) -> None:
+    corners = np.array([[*numbers[i : i + 2], 0.0] for i in (0, 2, 4)])
+    seen, depth = np.full((30, 50), NO_FACE, np.int32), np.full((30, 50), -np.inf)
+    draw_faces(corners[None], seen, depth, np.inf)
+    rows, columns = np.indices(seen.shape) + 0.5
+    (x0, y0), (x1, y1), (x2, y2) = corners[:, :2]
+    area = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+    if abs(area) < 1e-3:
+        return
+    b = ((columns - x0) * (y2 - y0) - (x2 - x0) * (rows - y0)) / area
+    c = ((x1 - x0) * (rows - y0) - (columns - x0) * (y1 - y0)) / area
+    share = np.minimum(np.minimum(b, c), 1.0 - b - c)
+    assert (seen[share > 1e-6] == 0).all()
+    assert (seen[share < -2e-6] == NO_FACE).all()
 
 
 @pytest.mark.parametrize("pair", [(0, 1), (2, 3), (4, 5), (6, 7), (8, 9), (10, 11)])

@@ -56,3 +56,13 @@ def test_solid_that_is_no_sheet_says_why_it_was_taken_for_a_print(tmp_path: Path
     (why,) = (a.why for a in report.assumed if a.what == "process")
     assert "not a sheet part" in why
     assert "stands" in why
+    notes = check_file(tmp_path / "boss.step", Choices(process="sheet"), []).report.notes
+    assert any("Not a sheet part" in x and "stands" in x for x in notes)
+
+
+@pytest.mark.parametrize(("said", "told"), [(made.T, False), (made.T + 0.009, False), (made.T + 0.011, True)])
+def test_thickness_that_was_said_otherwise_is_told(bracket: Path, said: float, told: bool) -> None:
+    report = check_file(bracket, Choices(process="sheet", thickness_mm=said), []).report
+    assert any("checked as that" in x for x in report.notes) is told
+    assert report.thickness is not None
+    assert report.thickness.value == pytest.approx(made.T)

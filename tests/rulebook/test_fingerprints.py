@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 import struct
 from collections import Counter
@@ -12,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from parts import meshfiles, planted_brackets, planted_flats, reports
+from parts import flatfiles, meshfiles, planted_brackets, planted_flats, reports
 from parts.bodies import Mesh, rotation
 from parts.planted_bodies import BASES, FAULTS, fits, plant, variant
 
@@ -50,6 +51,7 @@ def bodies(seed: int) -> Iterator[tuple[str, dict[str, tuple[str, bytes]]]]:
                     {
                         "as it is": ("a.stl", stl(made.mesh)),
                         "other format": ("a.obj", text.encode()),
+                        "third format": ("a.ply", meshfiles.ply(vertices, faces.tolist(), kind="double")),
                         "moved": ("a.stl", stl((vertices + shift, faces))),
                         "turned": ("a.stl", stl((vertices @ rotation(seed + 100).T + shift, faces))),
                         "other triangles": ("a.stl", stl(variant(made.mesh, seed + 1))),
@@ -128,6 +130,78 @@ def flats(seed: int) -> Iterator[tuple[str, dict[str, tuple[Part, Choices]]]]:
                 )
 
 
+def as_dxf(sheet: Sheet) -> bytes:
+    """The sheet's cut lines as one program writes them: an entity for each."""
+    text = ""
+    for shape in (x for entity in sheet.entities for x in entity.shapes):
+        match shape:
+            case Line(start, end):
+                text += flatfiles.line(start, end)
+            case Circle(centre, radius):
+                text += flatfiles.circle(*centre, radius)
+            case Arc(centre, radius, start_deg, end_deg):
+                text += flatfiles.entity(
+                    "ARC", (10, centre[0]), (20, centre[1]), (40, radius), (50, start_deg), (51, end_deg)
+                )
+            case _:
+                text += flatfiles.polyline(shape.points, closed=False)
+    return flatfiles.dxf(text).encode()
+
+
+def as_svg(sheet: Sheet) -> bytes:
+    """The same as another program writes them: SVG in mm, y downwards, paths."""
+    body = ""
+    for shape in (x for entity in sheet.entities for x in entity.shapes):
+        match shape:
+            case Circle((x, y), radius):
+                body += f'<circle cx="{x!r}" cy="{-y!r}" r="{radius!r}" fill="none" stroke="black"/>'
+                continue
+            case Line(start, end):
+                path = f"M{start[0]!r} {-start[1]!r} L{end[0]!r} {-end[1]!r}"
+            case Arc((x, y), radius, start_deg, end_deg):
+                ends = [
+                    (x + radius * math.cos(a), -y - radius * math.sin(a))
+                    for a in map(math.radians, (start_deg, end_deg))
+                ]
+                large = int((end_deg - start_deg) % 360 > 180)
+                path = (
+                    f"M{ends[0][0]!r} {ends[0][1]!r} A{radius!r} {radius!r} 0 {large} 0 {ends[1][0]!r} {ends[1][1]!r}"
+                )
+            case _:
+                path = "M" + " L".join(f"{x!r} {-y!r}" for x, y in shape.points)
+        body += f'<path d="{path}" fill="none" stroke="black"/>'
+    return flatfiles.svg(body, 'width="2000mm" height="2000mm" viewBox="-1000 -1000 2000 2000"').encode()
+
+
+def only_cut(sheet: Sheet) -> bool:
+    """True for a flat that is nothing but cut lines: other lines are told apart in other ways in each format."""
+    return all(x.role == "cut" and x.shapes and not x.text for x in sheet.entities)
+
+
+def test_fingerprints_of_flats_survive_another_format(tmp_path: Path) -> None:
+    kept = count = 0
+    lost = []
+    rules: set[str] = set()
+    for seed in (1, 2, 3):
+        for rule, ways in flats(seed):
+            part, choices = ways["as it is"]
+            assert part.sheet is not None
+            if not only_cut(part.sheet):
+                continue
+            found = []
+            for name, data in (("a.dxf", as_dxf(part.sheet)), ("a.svg", as_svg(part.sheet))):
+                (tmp_path / name).write_bytes(data)
+                report = check_file(tmp_path / name, replace(choices, units="mm"), [RULES[rule]]).report
+                found.append(Counter(x.fingerprint for x in report.findings))
+            if found[0]:
+                rules.add(rule)
+            count += found[0].total()
+            kept += (found[0] & found[1]).total()
+            lost += [] if found[0] == found[1] else [f"{rule} {seed}"]
+    assert count >= 100 and len(rules) >= 15, (count, rules)
+    assert kept >= 0.99 * count, lost
+
+
 def test_fingerprints_of_flats_survive() -> None:
     kept: Counter[str] = Counter()
     count: Counter[str] = Counter()
@@ -143,9 +217,7 @@ def test_fingerprints_of_flats_survive() -> None:
                 kept[way] += (found["as it is"] & found[way]).total()
                 lost += [] if found[way] == found["as it is"] else [f"{rule} {seed} {way}"]
     assert all(x >= 100 for x in count.values()), count
-    assert kept.total() >= 0.99 * count.total(), lost
-    # In one way it may be less: the narrowest point of a slot with parallel sides is anywhere along it.
-    assert all(kept[way] >= 0.98 * count[way] for way in count), lost
+    assert all(kept[way] >= 0.99 * count[way] for way in count), lost
 
 
 def of(rule: str, value: float | None, point: tuple[float, float, float], *, part: Part | None = None) -> str:

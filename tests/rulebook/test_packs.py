@@ -64,6 +64,12 @@ def test_two_rules_with_one_id_are_refused_loudly(tmp_path: Path) -> None:
     assert str(two) in str(error.value)
 
 
+def test_a_folder_named_twice_is_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    one = pack(tmp_path / "one")
+    monkeypatch.chdir(tmp_path)
+    assert len(load_packs([one, Path("one")], built_in=False, installed=False)) == 1
+
+
 @pytest.mark.parametrize(
     ("change", "says"),
     [

@@ -95,10 +95,10 @@ def test_all_limits_are_common_practice_or_memory_and_make_no_error() -> None:
 
 def test_no_limit_for_a_material_is_not_a_pass() -> None:
     part, _ = good(1).part()
-    report = check_part(part, Choices(process="sheet", material="felt", thickness_mm=3.0), RULES).report
+    report = check_part(part, Choices(process="sheet", material="polycarbonate", thickness_mm=3.0), RULES).report
     why = {x.rule: x.why for x in report.not_checked}
-    assert "no limit is known for" in why["sheet/hole-too-small"]
-    assert "sheet/hole-too-small" not in report.checked
+    assert "no limit is known for" in why["sheet/kerf-eats-detail"]
+    assert "sheet/kerf-eats-detail" not in report.checked
 
 
 def test_what_is_not_given_is_said() -> None:

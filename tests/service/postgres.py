@@ -27,6 +27,8 @@ class Postgres:
     def __init__(self) -> None:
         # A short path: the socket's address holds about a hundred bytes.
         self.folder = Path(tempfile.mkdtemp(prefix="lintsvc-pg-"))
+        # The socket in it is for whoever asks; PostgreSQL itself shuts the data's folder.
+        self.folder.chmod(0o755)
         self.user: str | None = None
         if os.getuid() == 0:
             self.user = "nobody"

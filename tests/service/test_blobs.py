@@ -2,39 +2,11 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from parts.service_parts import box_stl
-from service.running import Running
 
 from lintsvc.store.blobs import Blobs, file_blob, made_blob, open_blobs
-
-
-@pytest.fixture(scope="module")
-def s3() -> Iterator[str]:
-    """Address of an S3 server with the bucket `parts`."""
-    from moto.server import ThreadedMotoServer
-
-    keys = {"AWS_ACCESS_KEY_ID": "test", "AWS_SECRET_ACCESS_KEY": "test", "AWS_DEFAULT_REGION": "us-east-1"}
-    before = {name: os.environ.get(name) for name in keys}
-    os.environ.update(keys)
-    server = ThreadedMotoServer("127.0.0.1", 0, verbose=False)
-    server.start()
-    host, port = server.get_host_and_port()
-    address = f"http://{host}:{port}"
-    import fsspec
-
-    fsspec.filesystem("s3", client_kwargs={"endpoint_url": address}).mkdir("parts")
-    yield address
-    server.stop()
-    for name, value in before.items():
-        if value is None:
-            os.environ.pop(name, None)
-        else:
-            os.environ[name] = value
 
 
 @pytest.fixture(params=["folder", "bucket"])
@@ -90,17 +62,10 @@ def test_put_that_fails_leaves_nothing(tmp_path: Path) -> None:
     assert [x for x in (tmp_path / "blobs").rglob("*") if x.is_file()] == []
 
 
-def test_service_runs_on_a_bucket(s3: str, tmp_path: Path) -> None:
-    environment = {"LINTSVC_BLOBS": "s3://parts/service", "LINTSVC_S3_ENDPOINT": s3}
-    running = Running(tmp_path / "state", environment).start()
-    try:
-        running.wait_ready()
-        check = running.check("box.stl", box_stl(20, 10, 5))
-        assert check["report"]["parts"][0]["part"]["size_mm"] == [20, 10, 5]
-        assert running.get(f"/api/v1/checks/{check['id']}/files/0/geometry").status == 200
-        store = open_blobs("s3://parts/service", s3)
-        assert len(list(store.names("files"))) == 1
-        assert running.request("DELETE", f"/api/v1/checks/{check['id']}").status == 204
-        assert list(store.names("")) == []
-    finally:
-        running.stop()
+def test_bucket_is_made_where_it_is_missing_and_a_store_that_is_away_is_told(s3: str) -> None:
+    store = open_blobs("s3://not-there-yet/x", s3)
+    assert not store.reachable()
+    store.prepare()
+    store.prepare()
+    assert store.reachable()
+    assert not open_blobs("s3://parts/x", "http://127.0.0.1:9").reachable()

@@ -5,13 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 import threading
+from pathlib import Path
 
 import brotli
 import jsonschema
+import pytest
+from parts import bent_solids
 from parts.service_parts import box_stl, open_box_stl, plate_dxf
 from service.running import Running, end
 from sqlalchemy import func, select
 
+from lintsvc.demo import bracket
 from lintsvc.reports.geometry import decode_body
 from lintsvc.reports.json_report import schema
 from lintsvc.store.database import Database
@@ -59,6 +63,11 @@ def test_choices_reach_the_check_and_come_back_in_words(service: Running) -> Non
     assert (part["process"], part["material"]) == ("sheet", "steel-mild")
     assert abs(part["thickness"]["value"] - 2.032) < 1e-9
     assert check["choices"] == {"process": "sheet", "material": "steel-mild", "thickness": "2.032mm"}
+    check = service.check("p.dxf", plate_dxf(), process="sheet", material="steel-mild", thickness="16 ga")
+    part = check["report"]["parts"][0]
+    assert part["thickness"]["value"] == pytest.approx(1.519, abs=0.001)
+    assert "16 ga mild steel: 1.519 mm" in [x["why"][:26] for x in part["assumed"]]
+    assert check["choices"] == {"process": "sheet", "material": "steel-mild", "thickness": "16ga"}
 
 
 def test_unreadable_file_is_done_and_says_why(service: Running) -> None:
@@ -128,8 +137,11 @@ def test_events_come_in_order_and_resume_without_doubles(service: Running) -> No
     assert seen[-1][1] == "state"
     assert seen[-1][2]["state"] in ("done", "failed")
     end(check, service)
-    # Resumed in the middle: exactly the rest. After the end: nothing, and no reconnecting.
-    assert service.get(f"/api/v1/checks/{check['id']}/events", Last_Event_ID=numbered[0][0]).status == 204
+    # Resumed in the middle, be it after the end: exactly the rest. When all was heard: nothing, and no reconnecting.
+    rest = service.events(check["id"], numbered[0][0])
+    assert [(n, e) for n, e, _ in rest if n] == numbered[1:]
+    for last in (numbered[-1][0], "none"):
+        assert service.get(f"/api/v1/checks/{check['id']}/events", Last_Event_ID=last).status == 204
 
 
 def test_body_geometry_has_every_triangle_and_findings_point_into_it(service: Running) -> None:
@@ -158,6 +170,41 @@ def test_flat_geometry_is_json_with_true_circles(service: Running) -> None:
     assert {"circle": [20, 20, 4]} in shapes
     assert answer.json["box"] == [[0, 0], [60, 40]]
     assert sorted(x["hole"] for x in answer.json["contours"]) == [False, True]
+
+
+def test_flat_is_folded_for_the_page_and_as_a_body(service: Running, tmp_path: Path) -> None:
+    bracket.write_bracket(tmp_path / "bracket.dxf", faulty=False)
+    said = {"thickness": "2.5mm", "material": bracket.MATERIAL}
+    check = service.check("bracket.dxf", (tmp_path / "bracket.dxf").read_bytes(), **said)
+    base = f"/api/v1/checks/{check['id']}"
+    answer = service.get(f"{base}/files/0/folded")
+    assert (answer.status, answer.headers["content-type"]) == (200, "application/json")
+    assert [x["direction"] for x in answer.json["bends"]] == ["down", "up"]
+    assert sorted(answer.json["size_mm"]) == pytest.approx([57.5, 60.0, 86.0], abs=0.01)
+    assert service.get(f"{base}/folded.glb").body[:4] == b"glTF"
+    solid = service.get(f"{base}/folded.step?file=0")
+    assert (solid.headers["content-type"], solid.body[:13]) == ("model/step", b"ISO-10303-21;")
+    assert solid.headers["content-disposition"] == 'attachment; filename="bracket.folded.step"'
+
+
+def test_what_is_not_folded_says_why(service: Running, tmp_path: Path) -> None:
+    body = service.check("b.stl", open_box_stl())
+    answer = service.get(f"/api/v1/checks/{body['id']}/files/0/folded")
+    assert (answer.status, answer.json["type"]) == (404, "urn:lintsvc:problem:not-made")
+    bracket.write_bracket(tmp_path / "bracket.dxf", faulty=False)
+    flat = service.check("b.dxf", (tmp_path / "bracket.dxf").read_bytes())
+    answer = service.get(f"/api/v1/checks/{flat['id']}/folded.step")
+    assert "thickness is not known" in answer.json["detail"]
+
+
+def test_bent_solid_shows_the_flat_that_its_findings_lie_in(service: Running, tmp_path: Path) -> None:
+    offset = next(x for x in bent_solids.PARTS if x.name == "offset")
+    data = bent_solids.written(offset.make(), tmp_path / "offset.step").read_bytes()
+    check = service.check("offset.step", data, material="steel-mild")
+    flat = service.get(f"/api/v1/checks/{check['id']}/files/0/geometry").json
+    assert (flat["kind"], len(flat["bends"])) == ("sheet", 2)
+    folded = service.get(f"/api/v1/checks/{check['id']}/files/0/folded").json
+    assert [x["number"] for x in folded["bends"]] == [0, 1]
 
 
 def test_every_report_format_is_made_and_downloads_under_a_safe_name(service: Running) -> None:

@@ -76,6 +76,17 @@ def test_findings_faces_are_numbered_as_sent() -> None:
     json.dumps(placed)
 
 
+def test_flat_is_no_larger_than_its_arcs_reach_and_the_part_no_larger_than_itself() -> None:
+    # A corner's arc bends inwards of its circle; the line beside is no part.
+    shapes = (Line((0, 0), (9, 0)), Arc((9, 9), 9, 180, 270))
+    sheet = Sheet(
+        (Entity(0, "A1", "line", "CUT", shapes), Entity(1, "A2", "line", "0", (Line((0, 20), (9, 20)),))), 0.01
+    )
+    sent = encode_sheet(sheet, thickness_mm=2.0, contours=[], bends=[], part_box=(0, 0, 9, 9))
+    assert sent["box"] == [[0, 0], [9, 20]]
+    assert sent["part_box"] == [[0, 0], [9, 9]]
+
+
 def test_flat_keeps_true_arcs_and_circles() -> None:
     shapes = (Line((0, 0), (9, 0)), Arc((5, 5), 2, 0, 90), Circle((1, 2), 3.25), Polyline(((0, 0), (1, 1))))
     sheet = Sheet((Entity(0, "A1", "line", "CUT", shapes),), 0.01)
@@ -83,5 +94,9 @@ def test_flat_keeps_true_arcs_and_circles() -> None:
     sent = encode_sheet(sheet, thickness_mm=2.0, contours=[(((0, 0), (1, 0), (1, 1)), False)], bends=[bend])
     assert sent["entities"][0]["shapes"][1:3] == [{"arc": [5, 5, 2, 0, 90]}, {"circle": [1, 2, 3.25]}]
     assert sent["box"] == [[-2.25, -1.25], [9, 7]]
+    assert sent["part_box"] == sent["box"]
     assert sent["bends"][0]["direction"] == "up"
+    assert sent["bends"][0]["half_mm"] is None
+    zoned = encode_sheet(sheet, thickness_mm=2.0, contours=[], bends=[bend, bend], zones_mm={1: 3.25})
+    assert [x["half_mm"] for x in zoned["bends"]] == [None, 3.25]
     json.dumps(sent)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import threading
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -13,12 +12,12 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from service.postgres import Postgres
 from sqlalchemy import insert, inspect, select, text, update
 
 from lintsvc.store import checks, claims, keeping, tokens, uploads
+from lintsvc.store.accept import NewCheck, Quota, QuotaUsedUp, create_check
 from lintsvc.store.blobs import FolderBlobs, file_blob
-from lintsvc.store.checks import FileOf, NewCheck, Quota, QuotaUsedUp
+from lintsvc.store.checks import FileOf
 from lintsvc.store.claims import FileResult
 from lintsvc.store.database import Database, alembic_config
 from lintsvc.store.tables import checks as checks_table
@@ -28,45 +27,13 @@ QUOTA = Quota(1 << 40, 100_000)
 LEASE = {"lease_seconds": 10.0, "deaths": 2}
 
 
-@pytest.fixture(scope="session")
-def postgres() -> Iterator[Postgres]:
-    """One PostgreSQL cluster for all tests of this file."""
-    server = Postgres()
-    yield server
-    server.stop()
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
-    """Records without tables."""
-    if request.param == "sqlite":
-        db = Database(f"sqlite:///{tmp_path / 'records.sqlite3'}")
-    else:
-        server: Postgres = request.getfixturevalue("postgres")
-        db = Database(server.url.replace("postgresql://", "postgresql+psycopg://"))
-        with db.engine.connect() as connection:
-            connection.execute(text("drop schema public cascade"))
-            connection.execute(text("create schema public"))
-            connection.commit()
-    yield db
-    db.dispose()
-
-
-@pytest.fixture
-def db(empty: Database) -> Database:
-    """Records with this version's tables."""
-    empty.migrate()
-    return empty
-
-
 def sha(number: int) -> str:
     return f"{number:064x}"
 
 
 def new(db: Database, number: int = 1, owner: str = "", size: int = 1000, **more: object) -> checks.Check:
-    hold = keeping.hold(db, sha(number), size)
     file = FileOf(0, f"{number}.stl", sha(number), size, key=str(more.pop("key", "")))
-    made, _ = checks.create_check(db, NewCheck(owner, {}, [file], [hold], **more), QUOTA)  # type: ignore[arg-type]
+    made, _ = create_check(db, NewCheck(owner, {}, [file], **more), QUOTA)  # type: ignore[arg-type]
     return made
 
 
@@ -140,6 +107,26 @@ def test_many_workers_claim_every_check_exactly_once(db: Database) -> None:
     assert Counter(taken) == Counter(ids)
 
 
+def test_end_of_a_check_takes_the_next_one_and_a_lost_claim_takes_none(db: Database) -> None:
+    first, second = new(db, 1), new(db, 2)
+    claim = claims.claim_next(db, **LEASE)
+    assert claim is not None
+    terms = claims.Terms(10.0, 2)
+    ended = claims.finish(db, claim, then_claim=terms)
+    assert ended.total is not None
+    assert ended.following is not None
+    assert {claim.check.id, ended.following.check.id} == {first.id, second.id}
+    assert claims.finish(db, claim, then_claim=terms) == claims.Finished(None, False)
+    assert claims.finish(db, ended.following, then_claim=terms).following is None
+
+
+def test_check_of_bytes_that_are_gone_is_not_made(db: Database, tmp_path: Path) -> None:
+    sources = keeping.Sources(FolderBlobs(tmp_path / "blobs"))
+    with pytest.raises(FileNotFoundError):
+        create_check(db, NewCheck("", {}, [FileOf(0, "a", sha(9), 14)]), QUOTA, sources.assure)
+    assert checks.list_checks(db, None, 5) == ([], None)
+
+
 def test_lost_lease_is_claimed_again_and_the_first_worker_comes_too_late(db: Database) -> None:
     new(db, 1)
     first = claims.claim_next(db, **LEASE)
@@ -153,12 +140,20 @@ def test_lost_lease_is_claimed_again_and_the_first_worker_comes_too_late(db: Dat
     assert claims.beat(db, first, 10) == "lost"
     assert claims.beat(db, second, 10) == "go"
     assert not claims.finish_file(db, first, FileResult(0, "k" * 64, {"error": 1}, []))
-    assert claims.finish(db, first) == (None, False)
+    assert claims.finish(db, first) == claims.Finished(None, False)
     assert claims.finish_file(db, second, FileResult(0, "k" * 64, {"error": 2}, []))
-    total, _ = claims.finish(db, second)
+    total = claims.finish(db, second).total
     assert total == {"error": 2, "note": 0, "not_checked": 0, "unreadable": 0, "warning": 0}
     with db.reading() as connection:
         assert len(connection.execute(select(results)).all()) == 1
+
+
+def test_error_of_ours_counts_as_a_death_so_that_it_ends(db: Database) -> None:
+    new(db)
+    for wanted in (False, False, True):
+        claim = claims.claim_next(db, lease_seconds=10, deaths=2)
+        assert claim is not None and claim.give_up is wanted
+        claims.hand_back(db, claim, counts=True)
 
 
 def test_check_is_given_up_after_two_deaths_and_not_after_hand_backs(db: Database) -> None:
@@ -235,12 +230,12 @@ def test_quota_counts_bytes_and_gives_them_back(db: Database) -> None:
     quota = Quota(1500, 10)
     file = FileOf(0, "a", sha(1), 1000)
     keeping.hold(db, sha(1), 1000)
-    first, _ = checks.create_check(db, NewCheck("o", {}, [file]), quota)
+    first, _ = create_check(db, NewCheck("o", {}, [file]), quota)
     with pytest.raises(QuotaUsedUp):
-        checks.create_check(db, NewCheck("o", {}, [file]), quota)
-    checks.create_check(db, NewCheck("other", {}, [file]), quota)
+        create_check(db, NewCheck("o", {}, [file]), quota)
+    create_check(db, NewCheck("other", {}, [file]), quota)
     checks.delete_checks(db, [first.id])
-    checks.create_check(db, NewCheck("o", {}, [file]), quota)
+    create_check(db, NewCheck("o", {}, [file]), quota)
 
 
 def test_purging_and_uploading_the_same_bytes_at_once_loses_nothing(db: Database, tmp_path: Path) -> None:
@@ -251,8 +246,10 @@ def test_purging_and_uploading_the_same_bytes_at_once_loses_nothing(db: Database
 
     def come_and_go() -> None:
         for _ in range(12):
-            hold = keeping.keep_upload(db, store, sha(7), source)
-            check, _ = checks.create_check(db, NewCheck("", {}, [FileOf(0, "a", sha(7), 14)], [hold]), QUOTA)
+            sources = keeping.Sources(store)
+            sources.add(sha(7), source)
+            wanted = NewCheck("", {}, [FileOf(0, "a", sha(7), 14)])
+            check, _ = create_check(db, wanted, QUOTA, sources.assure)
             if not store.has(file_blob(sha(7))):
                 wrong.append("a check stands without its bytes")
             keeping.purge(db, store, checks.delete_checks(db, [check.id]))
@@ -276,8 +273,8 @@ def test_result_is_purged_with_its_last_check(db: Database, tmp_path: Path) -> N
     claim = claims.claim_next(db, **LEASE)
     assert claim is not None
     made = [claims.Artefact("report.json", "made/aa/aaaa", 1)]
-    total, fresh = claims.finish(db, claim, last=FileResult(0, key, {"error": 0}, made))
-    assert (fresh, total is not None) == (True, True)
+    ended = claims.finish(db, claim, last=FileResult(0, key, {"error": 0}, made))
+    assert (ended.stored, ended.total is not None) == (True, True)
     two = new(db, 1, key=key)
     assert two.state == "done"
     keeping.purge(db, store, checks.delete_checks(db, [one.id]))

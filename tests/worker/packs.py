@@ -36,6 +36,7 @@ RULES = {
     "leave": (1005, "import os; os._exit(0)"),
     "hold": (1006, "import time; time.sleep(4)"),
     "poison": (1007, "import os, time; time.sleep(30)"),
+    "silent": (1008, "import os, time; os.close(3); time.sleep(2)"),
 }
 
 

@@ -25,5 +25,7 @@ def store_catalogue(context: Context) -> None:
             words = read_made(scratch / "log").decode("utf-8", "replace")[-2000:]
             raise CannotWarmUp(f"the warm process cannot run a child ({ended.how}): {words}")
         told = json.loads(read_made(scratch / child.CATALOGUE))
+    # The warm process's own: files may have changed between its loading and this child's look at them.
+    told["version"] = context.version
     log.info("fence: %s; %d rules, version %s", told["fence"], len(told["rules"]), told["version"])
     keeping.set_fact(context.db, FACT, told)

@@ -12,22 +12,22 @@ import logging
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from lintsvc.store import claims, keeping
+from lintsvc.store import claims, events, keeping
 from lintsvc.store.blobs import file_blob
-from lintsvc.store.checks import FileOf, result_key
-from lintsvc.store.claims import Claim, FileResult
-from lintsvc.store.metrics import Tally
+from lintsvc.store.checks import FileOf, read_check, result_key
+from lintsvc.store.claims import Claim, FileResult, Terms
+from lintsvc.store.logs import request_id
 from lintsvc_worker import child
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
 from lintsvc_worker.zygote import STEPS
-from lintsvc_worker.zygote_client import CannotWarmUp, ChildLimits, Ended
+from lintsvc_worker.zygote_client import CannotLoadAll, CannotWarmUp, ChildLimits, Ended
 
 log = logging.getLogger(__name__)
 
@@ -35,6 +35,8 @@ log = logging.getLogger(__name__)
 _MOST_LOST = 3
 #: So many findings of a file are told as they come; the report has them all.
 _TELL_FINDINGS = 200
+#: Events are gathered for so long.
+_TELL_SECONDS = 0.1
 
 
 class Stopped(Exception):
@@ -57,10 +59,8 @@ class Watch:
     findings: int = 0
     stop: str = ""
     next_beat: float = 0.0
-    tally: Tally = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.tally = Tally(self.context.redis)
+    waiting: list[tuple[str, Mapping[str, Any]]] = field(default_factory=list)
+    next_tell: float = 0.0
 
     def says(self, line: dict[str, Any]) -> None:
         """Take one line from the child. It is not trusted: only what is expected is passed on."""
@@ -70,17 +70,28 @@ class Watch:
             within = float(within) if isinstance(within, (int, float)) else 0.0
             self.percent = round(100.0 * (self.file + min(within, 100.0) / 100.0) / len(self.claim.check.files), 1)
             self.tell("step", {"file": self.file, "step": self.step, "percent": self.percent})
-        elif "finding" in line and self.findings < _TELL_FINDINGS:
-            self.findings += 1
-            self.tell("finding", {"file": self.file, "finding": line["finding"]})
+        elif isinstance(found := line.get("findings"), list):
+            for finding in found[: _TELL_FINDINGS - self.findings]:
+                self.findings += 1
+                self.tell("finding", {"file": self.file, "finding": finding})
 
     def tell(self, event: str, data: Mapping[str, Any]) -> None:
-        """Publish an event of this check."""
-        self.context.publish(self.claim.check.id, event, data)
+        """Publish an event of this check, in a moment: most checks are over before anybody could look."""
+        if not self.waiting:
+            self.next_tell = time.monotonic() + _TELL_SECONDS
+        self.waiting.append((event, data))
+
+    def flush(self) -> None:
+        """Publish what waits."""
+        told, self.waiting = self.waiting, []
+        if told:
+            self.context.events.publish(self.claim.check.id, told)
 
     def tick(self) -> bool:
-        """Beat now and then. False: stop the child."""
+        """Beat and publish now and then. False: stop the child."""
         now = time.monotonic()
+        if self.waiting and now >= self.next_tell:
+            self.flush()
         if self.stop or now < self.next_beat:
             return not self.stop
         self.next_beat = now + min(2.0, self.context.settings.lease_seconds / 4)
@@ -93,9 +104,24 @@ class Watch:
         return not self.stop
 
 
-def run_check(context: Context, claim: Claim) -> None:
-    """Take a claimed check to its end, whatever comes."""
+@dataclass
+class Following:
+    """Whether, when a check ends, the next one is to be taken in the same transaction.
+
+    `call` is set where it was not, although others may wait: somebody is to be called for them.
+    """
+
+    terms: Terms
+    fair: bool
+    wanted: Callable[[], bool]
+    call: bool = False
+
+
+def run_check(context: Context, claim: Claim, following: Following) -> Claim | None:
+    """Take a claimed check to its end, whatever comes. Return the next one, where one was taken."""
     check = claim.check
+    # Every line that is logged from here on, by whatever part, tells whose check it is about.
+    request_id.set(check.request)
     watch = Watch(context, claim, next_beat=time.monotonic() + 1.0)
     watch.tell("state", {"state": "running", "files": len(check.files)})
     started = time.monotonic()
@@ -110,44 +136,60 @@ def run_check(context: Context, claim: Claim) -> None:
                 result = _run_file(context, claim, file, watch)
             watch.tell("file", {"file": file.number})
         last = result
-        total, fresh = again_and_again(context, lambda: claims.finish(context.db, claim, why, last))
-        if last is not None and not fresh:
+        then = following.terms if following.wanted() else None
+        ended = again_and_again(
+            context, lambda: claims.finish(context.db, claim, why, last, then_claim=then, fair=following.fair)
+        )
+        if last is not None and not ended.stored:
             keeping.drop_made(context.blobs, last.made)
+        following.call = then is None or ended.total is None
     except Stopped as stopped:
         _let_go(context, claim, watch, stopped.why)
-        return
+        following.call = stopped.why in ("cancelled", "lost")
+        return None
+    except CannotLoadAll as error:
+        log.error("check %s cannot be made here: %s", check.id, error)
+        # Another worker may fare better, or this one in a while; in the end the report says so.
+        _let_go(context, claim, watch, "waiting", counts=True)
+        return None
     except (CannotWarmUp, OSError) as error:
         # Nothing to do with the file: no memory for the warm process, a full disk, storage away.
         log.error("check %s has to wait: %s", check.id, error)
         _let_go(context, claim, watch, "waiting")
-        return
+        return None
     except Exception:  # the border of a check: an error of ours counts as a death, so that it does not go on for ever
-        log.exception("check %s failed", check.id, extra={"request": check.request})
+        log.exception("check %s failed", check.id)
         again_and_again(context, lambda: claims.hand_back(context.db, claim, counts=True))
-        return
-    if total is None:
+        return None
+    if ended.total is None:
         log.info("check %s was finished by somebody else", check.id)
-        return
+        return ended.following
     state = "failed" if why else "done"
-    watch.tell("state", {"state": state, "summary": total})
-    watch.tally.count("checks", state=state)
-    watch.tally.measure("check_seconds", time.monotonic() - started)
-    watch.tally.flush()
-    log.info("check %s %s, %s", check.id, state, total, extra={"request": check.request})
+    watch.tell("state", {"state": state, "summary": ended.total})
+    watch.flush()
+    context.tally.count("checks", state=state)
+    context.tally.measure("check_seconds", time.monotonic() - started)
+    log.info("check %s %s, %s", check.id, state, ended.total)
+    return ended.following
 
 
-def _let_go(context: Context, claim: Claim, watch: Watch, why: str) -> None:
+def _let_go(context: Context, claim: Claim, watch: Watch, why: str, *, counts: bool = False) -> None:
     if why == "cancelled":
         again_and_again(context, lambda: claims.end_cancelled(context.db, claim))
         watch.tell("state", {"state": "cancelled"})
-        watch.tally.count("checks", state="cancelled")
-        watch.tally.flush()
+        context.tally.count("checks", state="cancelled")
     elif why in ("stopping", "waiting"):
-        again_and_again(context, lambda: claims.hand_back(context.db, claim))
+        again_and_again(context, lambda: claims.hand_back(context.db, claim, counts=counts))
         watch.tell("state", {"state": "queued"})
         if why == "stopping":  # another worker may take it at once; what has to wait is called out by the sweeper
-            context.caller.check(claim.check.id, claim.check.request)
-    log.info("check %s let go: %s", claim.check.id, why, extra={"request": claim.check.request})
+            context.caller.check_now(claim.check.id, claim.check.request)
+    elif why == "lost":
+        watch.waiting.clear()
+        if again_and_again(context, lambda: read_check(context.db, claim.check.id)) is None:
+            # Deleted; what was told since then goes, too.
+            events.forget(context.redis, claim.check.id)
+    watch.flush()
+    log.info("check %s let go: %s", claim.check.id, why)
 
 
 def _store(context: Context, claim: Claim, result: FileResult | None) -> None:
@@ -158,17 +200,23 @@ def _store(context: Context, claim: Claim, result: FileResult | None) -> None:
 def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> FileResult | None:
     """Check one file. Return its result, None where a stored one was found."""
     choices = dict(claim.check.choices)
-    key = result_key(file.sha256, choices, context.version)
+    version = context.version
+    key = result_key(file.sha256, choices, version)
     if again_and_again(context, lambda: claims.link_known(context.db, claim, file.number, key)):
-        watch.tally.count("files", outcome="known")
+        context.tally.count("files", outcome="known")
         return None
     with scratch_folder(context) as scratch:
         if claim.give_up:
             entry, places, outcome = _given_up(file, choices), b"", "given up"
         else:
-            entry, places, outcome = _check_file(context, file, choices, scratch, watch)
-        if outcome != "done":
-            # The next try may fare better: this result is for this check alone.
+            try:
+                entry, places, outcome = _check_file(context, file, choices, scratch, watch)
+            except CannotLoadAll as error:
+                if claim.check.attempts < context.settings.deaths:
+                    raise
+                entry, places, outcome = _not_loaded(file, choices, error), b"", "given up"
+        if outcome != "done" or context.version != version:
+            # The next try may fare better, or the rules changed meanwhile: this result is for this check alone.
             key = scratch_key(key, claim.check.id, claim.secret, file.number)
         made = [
             keeping.make_artefact(context.blobs, name, data, scratch)
@@ -177,15 +225,21 @@ def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> Fil
                 (child.PLACES, places or b'{"findings": []}'),
             )
         ]
-    watch.tally.count("files", outcome=outcome)
+    context.tally.count("files", outcome=outcome)
     for step, seconds in entry["seconds"].items():
-        watch.tally.measure("step_seconds", seconds, step=step)
+        context.tally.measure("step_seconds", seconds, step=step)
     return FileResult(file.number, key, summary_of(entry), made)
 
 
 def _given_up(file: FileOf, choices: Mapping[str, Any]) -> dict[str, Any]:
     why = "The process that checked this file died every time, so it was given up."
     return lost_entry(file, choices, why, "", "Export the part again, more simply if possible, and check it once more.")
+
+
+def _not_loaded(file: FileOf, choices: Mapping[str, Any], error: CannotLoadAll) -> dict[str, Any]:
+    why = f"This service cannot check such files at present: {error}."
+    remedy = "Nothing is wrong with the file. Tell whoever runs the service; send the file again when it is mended."
+    return lost_entry(file, choices, why, "", remedy)
 
 
 def _check_file(
@@ -205,19 +259,28 @@ def _check_file(
     while True:
         folder = Path(tempfile.mkdtemp(dir=scratch))
         context.blobs.fetch(file_blob(file.sha256), folder / child.PART)
-        job: dict[str, Any] = {"task": "check", "name": file.name, "choices": choices, "without": lost}
+        shelf = context.measured.place(file.sha256, choices, context.version)
+        context.measured.lend(shelf, folder)
+        job: dict[str, Any] = {
+            "task": "check",
+            "name": file.name,
+            "choices": choices,
+            "without": lost,
+            "solid": child.may_be_solid(folder / child.PART),
+        }
         if last:
             job["only"] = sorted(finished)
         limits = limits_of(context)
         if not last:
             limits = replace(limits, seconds=max(1.0, ends - time.monotonic()))
         ended = context.zygote.run(job, folder, limits, watch.says, watch.tick)
-        watch.tally.measure("peak_mib", ended.peak_bytes / 2**20)
+        context.tally.measure("peak_mib", ended.peak_bytes / 2**20)
         if watch.stop:
             raise Stopped(watch.stop)
         if ended.how == "done" and (made := _what_it_made(folder)) is not None:
+            context.measured.take(shelf, folder)
             return *made, "rules lost" if lost else "done"
-        log.warning("check of %s ended in %s: %s", file.sha256[:12], ended.step, ended.how)
+        log.warning("check of %s ended in %s: %s%s", file.sha256[:12], ended.step, ended.how, _last_words(folder))
         if _from_outside(ended) and deaths < 3:
             deaths += 1
             continue
@@ -232,6 +295,15 @@ def _check_file(
         finished.discard(ended.step)
         lost[ended.step] = f"the rule failed: {why}"
         last = last or len(lost) >= _MOST_LOST or time.monotonic() > ends
+
+
+def _last_words(folder: Path) -> str:
+    """The end of what a child wrote of itself: a traceback, most of the time."""
+    try:
+        words = read_made(folder / "log").decode("utf-8", "replace").strip()[-2000:]
+    except OSError:
+        return ""
+    return f"\n{words}" if words else ""
 
 
 def _steps_of(folder: Path) -> set[str]:

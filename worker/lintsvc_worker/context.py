@@ -5,8 +5,8 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Callable, Mapping
-from typing import Any, Literal, TypeVar
+from collections.abc import Callable
+from typing import Literal, TypeVar
 
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
@@ -16,7 +16,10 @@ from lintsvc.store import claims, events
 from lintsvc.store.blobs import Blobs, open_blobs
 from lintsvc.store.claims import Claim
 from lintsvc.store.database import Database
+from lintsvc.store.events import Publisher
+from lintsvc.store.metrics import Tally
 from lintsvc.store.queue import Caller
+from lintsvc_worker.measured import MeasuredShelf
 from lintsvc_worker.zygote_client import ZygoteClient
 
 log = logging.getLogger(__name__)
@@ -29,11 +32,17 @@ class Context:
 
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
-        self.db = Database(settings.sqlalchemy_url)
+        # A result that a power cut takes back is worked out once more.
+        self.db = Database(settings.sqlalchemy_url, durable=False)
         self.blobs: Blobs = open_blobs(settings.blob_root, settings.s3_endpoint)
         self.redis = events.connect(settings)
+        self.events = Publisher(self.redis)
+        self.tally = Tally(self.redis)
         self.caller = Caller(settings)
-        self.zygote = ZygoteClient(settings.to_environment())
+        self.zygote = ZygoteClient(
+            settings.to_environment(), lambda of, outcome: self.tally.count("loads", of=of, outcome=outcome)
+        )
+        self.measured = MeasuredShelf(settings.measured)
         #: Set when what runs is to be handed back.
         self.stopping = threading.Event()
 
@@ -41,10 +50,6 @@ class Context:
     def version(self) -> str:
         """Version of packs and code, as the warm process has them loaded."""
         return self.zygote.version
-
-    def publish(self, check_id: str, event: str, data: Mapping[str, Any]) -> None:
-        """Publish an event."""
-        events.publish(self.redis, check_id, event, data)
 
     def beat(self, claim: Claim, step: str, percent: float) -> Literal["go", "cancelled", "lost"]:
         """Keep a claim alive. Without the records the work goes on: they may be back before the lease ends."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ctypes
 import os
+import stat
 import struct
 from collections.abc import Iterable
 from pathlib import Path
@@ -68,7 +69,7 @@ def _allow(rules: int, path: Path, access: int) -> None:
     except FileNotFoundError:
         return
     try:
-        if not path.is_dir():
+        if not stat.S_ISDIR(os.fstat(handle).st_mode):
             access &= _ON_FILES
         rule = struct.pack("=Qi", access, handle)
         _checked(_libc.syscall(_ADD_RULE, ctypes.c_int(rules), ctypes.c_int(_PATH_BENEATH), rule, ctypes.c_uint(0)))

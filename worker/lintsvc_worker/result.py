@@ -14,6 +14,7 @@ from lintsvc.model.choices_words import choices_from_dict
 from lintsvc.model.finding import NotChecked, Quantity
 from lintsvc.model.report import PartReport, UnreadableShown
 from lintsvc.reports.json_report import part_to_dict
+from lintsvc.store.assemble import counted
 from lintsvc.store.checks import FileOf
 from lintsvc_worker.zygote_client import Ended
 
@@ -23,12 +24,7 @@ LARGEST_REPORT = 256 << 20
 
 def summary_of(entry: Mapping[str, Any]) -> dict[str, int]:
     """Count an entry's findings by level, and what was not checked."""
-    counts = {"error": 0, "warning": 0, "note": 0}
-    for finding in entry["findings"]:
-        if not finding.get("set_aside"):
-            counts[finding["level"]] += 1
-    unreadable = 1 if entry.get("unreadable") else 0
-    return {**counts, "unreadable": unreadable, "not_checked": 0 if unreadable else len(entry["not_checked"])}
+    return counted([dict(entry)])
 
 
 def read_made(path: Path, largest: int = LARGEST_REPORT) -> bytes:

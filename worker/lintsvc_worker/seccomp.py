@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import ctypes
 import errno
+import functools
 import os
 import platform
 import struct
+from typing import NamedTuple
 
 _X86_64: dict[str, int] = {
     "socket": 41, "connect": 42, "socketpair": 53, "fork": 57, "vfork": 58, "execve": 59, "kill": 62, "chmod": 90,
@@ -50,19 +52,35 @@ _X32 = 0x40000000
 _libc = ctypes.CDLL(None, use_errno=True)
 
 
+class Filter(NamedTuple):
+    """The filter as the kernel takes it. The header points into the code."""
+
+    header: ctypes.Array[ctypes.c_char]
+    code: ctypes.Array[ctypes.c_char]
+
+
+@functools.cache
+def written() -> Filter | None:
+    """Write the filter; None on an architecture that is not in the table. Done before a fork, no child pays for it."""
+    known = _ARCHITECTURES.get(platform.machine())
+    if known is None:
+        return None
+    program = _program(*known, x32=platform.machine() == "x86_64")
+    code = ctypes.create_string_buffer(b"".join(program))
+    header = struct.pack("HxxxxxxQ", len(program), ctypes.addressof(code))
+    return Filter(ctypes.create_string_buffer(header), code)
+
+
 def install() -> bool:
     """Deny the calls from now on. Return False on an architecture that is not in the table.
 
     Raises OSError when the kernel refuses. `no_new_privs` must be set already.
     """
-    known = _ARCHITECTURES.get(platform.machine())
-    if known is None:
+    filtered = written()
+    if filtered is None:
         return False
-    program = _program(*known, x32=platform.machine() == "x86_64")
-    code = ctypes.create_string_buffer(b"".join(program))
-    header = struct.pack("HxxxxxxQ", len(program), ctypes.addressof(code))
     # prctl(PR_SET_SECCOMP, SECCOMP_MODE_FILTER, program)
-    if _libc.prctl(22, 2, ctypes.create_string_buffer(header), 0, 0) < 0:
+    if _libc.prctl(22, 2, filtered.header, 0, 0) < 0:
         number = ctypes.get_errno()
         raise OSError(number, f"seccomp: {os.strerror(number)}")
     return True

@@ -14,9 +14,10 @@ from celery import signals
 from lintsvc.settings import Settings
 from lintsvc.store import claims
 from lintsvc.store.claims import Claim
-from lintsvc.store.queue import CHECK, RENDER, make_celery
-from lintsvc_worker.check_run import run_check
+from lintsvc.store.queue import CHECK, ORDER, RENDER, make_celery
+from lintsvc_worker.check_run import Following, run_check
 from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.order_run import run_order
 from lintsvc_worker.render_run import run_render
 from lintsvc_worker.watchdog import Activity
 
@@ -52,16 +53,22 @@ def check(check_id: str, request: str = "") -> None:
 def _take_next(here: Context) -> None:
     """Take the next check; small ones one after another for a moment, so that the queue's pace is not theirs."""
     ends = time.monotonic() + _IN_A_ROW_SECONDS
-    while True:
-        # Every fourth claim goes by turn alone, so that small files cannot keep big ones waiting for ever.
-        fair = next(_turns) % 4 == 3
-        claim = again_and_again(here, partial(_claim, here, fair=fair))
-        if claim is None:
-            return
+    claim = again_and_again(here, partial(_claim, here, fair=_fair()))
+    while claim is not None:
         log.info("check %s taken", claim.check.id, extra={"request": claim.check.request})
-        run_check(here, claim)
-        if time.monotonic() > ends or here.stopping.is_set():
-            return
+        more = Following(_TERMS, _fair(), lambda: time.monotonic() < ends and not here.stopping.is_set())
+        claim = run_check(here, claim, more)
+        if claim is None and more.call:
+            # Others had their turn; whoever takes this call goes on, or finds nothing.
+            here.caller.check_now("")
+
+
+def _fair() -> bool:
+    """Every fourth claim goes by turn alone, so that small files cannot keep big ones waiting for ever."""
+    return next(_turns) % 4 == 3
+
+
+_TERMS = claims.Terms(settings.lease_seconds, settings.deaths)
 
 
 def _claim(here: Context, *, fair: bool) -> Claim | None:
@@ -73,6 +80,13 @@ def render(check_id: str, name: str, number: int, request: str = "") -> None:
     """Make something from a finished check."""
     with activity.task():
         run_render(context(), check_id, name, number)
+
+
+@app.task(name=ORDER)  # type: ignore[untyped-decorator]
+def order(order_id: str, name: str, request: str = "") -> None:
+    """Make something of an order."""
+    with activity.task():
+        run_order(context(), order_id, name)
 
 
 @signals.worker_shutting_down.connect  # type: ignore[untyped-decorator]
@@ -87,7 +101,8 @@ def _on_stop(**_: Any) -> None:
 def _on_end(**_: Any) -> None:
     here = context()
     here.zygote.stop()
+    here.tally.stop()
     here.db.dispose()
 
 
-__all__ = ["app", "check", "render"]
+__all__ = ["app", "check", "order", "render"]

@@ -1,10 +1,13 @@
-"""The warm process: everything imported once, one fenced child forked for each job.
+"""The warm processes: everything imported once, one fenced child forked for each job.
 
-Started by `zygote_client` with `python -m lintsvc_worker.zygote`. It has one thread, so that forking
-is safe. Messages are JSON lines. In: `{"id", "job": {…}, "scratch", "limits": {…}}` or `{"kill": id}`.
-Out: `{"event": "ready", "held": {…}, "version"}`, `{"event": "says", "id", "line": {…}}` and
-`{"event": "exit", "id", "how": "done|killed|time|step|memory|crash", "step", "seconds", "peak_bytes"}`.
-When its input closes, the worker is gone: it kills its children and leaves.
+Started by `zygote_client` with `python -m lintsvc_worker.zygote IN OUT`. There are two, because a fork costs as much
+as the process holds: the first has what checks of meshes and drawings need. It forks the second, which talks through
+the open files IN and OUT and loads the rest while the first is at work already; see `child.needs_all`. The second
+ends with the first. Each has one thread, so that forking is safe. Messages are JSON lines. In: `{"id", "job": {…},
+"scratch", "limits": {…}}` or `{"kill": id}`. Out: `{"event": "ready", "version", "bytes", "second"}` (the second's
+number, told by the first), `{"event": "loading"}` (the second begins to), `{"event": "says", "id", "line": {…}}` and
+`{"event": "exit", "id", "how": "done|killed|time|step|memory|crash", "step", "seconds", "peak_bytes"}`. When its
+input closes, the worker is gone: it kills its children and leaves.
 """
 
 from __future__ import annotations
@@ -23,10 +26,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NoReturn
 
-from lintsvc_worker import child, fence
+from lintsvc.child_process import end_with_parent, outlive_parent
+from lintsvc.settings import Settings
+from lintsvc_worker import child, fence, huge_pages, seccomp
 
 #: How often a running child's memory is looked at.
 _LOOK_SECONDS = 0.05
+#: What the processes are called in a list of all that run.
+CHILD_NAME, _FIRST_NAME, _SECOND_NAME = "lintsvc-child", "lintsvc-warm", "lintsvc-all"
+#: A checking child's priority stands so far below that of the service's processes.
+_POLITE = 5
 #: A child that writes longer lines than this says nothing we want to hear.
 _LONGEST_LINE = 1 << 20
 #: Address space beyond what is mapped: a backstop far above the memory that is watched.
@@ -49,6 +58,7 @@ class Running:
     steps_size: int = 0
     peak_bytes: int = 0
     why: str = ""
+    silent: bool = False
     unread: bytes = field(default=b"", repr=False)
 
 
@@ -63,6 +73,7 @@ class Zygote:
         self.own_bytes = fence.used_bytes(os.getpid())
         self.unread = b""
         self.closing = False
+        self.next_look = 0.0
 
     def tell(self, **message: Any) -> None:
         """Write one message to the worker."""
@@ -85,7 +96,7 @@ class Zygote:
         signal.set_wakeup_fd(wake_write)
         signal.signal(signal.SIGCHLD, lambda *_: None)
         while not (self.closing and not self.running):
-            waits = [wake_read, *(x.pipe for x in self.running.values())]
+            waits = [wake_read, *(x.pipe for x in self.running.values() if not x.silent)]
             if not self.closing:
                 waits.append(0)
             ready, _, _ = select.select(waits, [], [], _LOOK_SECONDS if self.running else None)
@@ -146,8 +157,12 @@ class Zygote:
         status = 70
         try:
             os.setpgid(0, 0)
+            fence.name_process(CHILD_NAME)
             signal.set_wakeup_fd(-1)
             signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+            if message["job"]["task"] == "check":
+                # Whoever sends, looks or waits for a picture goes first.
+                os.nice(_POLITE)
             scratch = Path(message["scratch"])
             _only_these_files(scratch, speak, steps)
             limits = message["limits"]
@@ -179,6 +194,8 @@ class Zygote:
             data = os.read(job.pipe, 1 << 16)
         except BlockingIOError:
             return
+        # It has closed its end and is about to leave, of which a signal tells. A closed pipe is always ready.
+        job.silent = not data
         *lines, job.unread = (job.unread + data).split(b"\n")
         if len(job.unread) > _LONGEST_LINE:
             job.unread = b""
@@ -196,12 +213,15 @@ class Zygote:
 
     def _watch(self) -> None:
         now = time.monotonic()
+        look = now >= self.next_look
+        if look:
+            self.next_look = now + _LOOK_SECONDS
         for pid, job in list(self.running.items()):
             ended, status, used = os.wait4(pid, os.WNOHANG)
             if ended:
                 self._ended(pid, job, status, used.ru_maxrss * 1024, now)
                 continue
-            if job.why:
+            if job.why or not look:
                 continue
             size = os.fstat(job.steps).st_size
             if size != job.steps_size:
@@ -291,22 +311,55 @@ def _only_these_files(scratch: Path, speak: int, steps: int) -> None:
     os.closerange(_STEPS + 1, 4096)
 
 
-def main() -> None:
+def main(second_in: int, second_out: int) -> None:
     """Warm up, say so, and serve."""
     # The worker decides when to stop; a Ctrl-C in the terminal is not for us.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Until then nobody listens at the input, where the worker's end shows.
+    end_with_parent()
+    # Whatever the packs print is not for the worker, which expects messages.
+    out = os.dup(1)
+    os.dup2(2, 1)
+    seccomp.written()
     version = child.warm()
+    _settle()
+    huge_pages.collapse()
+    fence.name_process(_FIRST_NAME)
+    second = os.fork()
+    if second == 0:
+        fence.name_process(_SECOND_NAME)
+        os.dup2(second_in, 0)
+        os.dup2(second_out, out)
+        end_with_parent()
+        # What comes in the first moments after a start has the machine to itself.
+        select.select([0], [], [], Settings.from_environment().later_seconds)
+        os.write(out, b'{"event": "loading"}\n')
+        child.warm_all()
+        _settle()
+    else:
+        outlive_parent()
+    os.dup2(out, 1)
+    for file in (out, second_in, second_out):
+        os.close(file)
+    read = fence.library_folders([sys.prefix, sys.base_prefix], [*sys.path, *child.read_folders()])
+    needed = [Path(sys.prefix), Path(sys.base_prefix), *(Path(x) for x in child.read_folders())]
+    zygote = Zygote(read, as_nobody=fence.nobody_can_read(needed))
+    zygote.tell(event="ready", version=version, bytes=zygote.own_bytes, second=second)
+    zygote.loop()
+    if second:
+        # The worker waits for us alone.
+        os.kill(second, signal.SIGKILL)
+        os.waitpid(second, 0)
+
+
+def _settle() -> None:
+    """Make this process ready to be forked. Raises SystemExit where that would not be safe."""
     gc.collect()
     gc.freeze()  # the collector would touch, and so copy, every page in each child
     threads = len(list(Path("/proc/self/task").iterdir()))
     if threads != 1:
         raise SystemExit(f"the warm process has {threads} threads; forking it would not be safe")
-    read = fence.library_folders([sys.prefix, sys.base_prefix], [*sys.path, *child.read_folders()])
-    needed = [Path(sys.prefix), Path(sys.base_prefix), *(Path(x) for x in child.read_folders())]
-    zygote = Zygote(read, as_nobody=fence.nobody_can_read(needed))
-    zygote.tell(event="ready", version=version, bytes=zygote.own_bytes)
-    zygote.loop()
 
 
 if __name__ == "__main__":
-    main()
+    main(int(sys.argv[1]), int(sys.argv[2]))

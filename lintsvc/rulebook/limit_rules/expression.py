@@ -6,14 +6,10 @@ import difflib
 import operator
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lintsvc.rulebook.limit_rules.kinds import NUMBER, TEXT, TRUTH, UNITS, Kind
-
-if TYPE_CHECKING:
-    from lark import Lark, Token, Tree
+from lintsvc.rulebook.limit_rules.trees import NoCondition, Tree, Word, tree_of
 
 #: Longer conditions are refused: they are no longer read by people, and nesting costs stack.
 LONGEST = 500
@@ -71,19 +67,12 @@ class Function:
 
 def parse(text: str, names: Mapping[str, Kind], functions: Mapping[str, Function]) -> Node:
     """Return the condition. Raises ExpressionError for what is none, and for names and kinds that do not fit."""
-    from lark.exceptions import UnexpectedCharacters, UnexpectedInput
-
     if len(text) > LONGEST:
         raise ExpressionError(LONGEST, f"it is longer than {LONGEST} characters; make two rules of it")
     try:
-        tree = _grammar().parse(text)
-    except UnexpectedCharacters as error:
-        raise ExpressionError(error.column, f"{text[error.column - 1 : error.column]!r} has no meaning here") from None
-    except UnexpectedInput as error:
-        # At the end of the text the parser names the last word; the place is after it.
-        ended = getattr(getattr(error, "token", None), "type", "") == "$END"
-        column = len(text.rstrip()) + 1 if ended or error.column < 1 else error.column
-        raise ExpressionError(column, "something is missing or too much here") from None
+        tree = tree_of(text)
+    except NoCondition as error:
+        raise ExpressionError(error.column, error.why) from None
     return _Reader(names, functions).node(tree)
 
 
@@ -108,15 +97,6 @@ def _about(node: Node, feature: str) -> bool:
     return any(x.partition(".")[0] == feature for x in node.names)
 
 
-@lru_cache(maxsize=1)
-def _grammar() -> Lark:
-    # Imported here: only packs with limit rules need it.
-    from lark import Lark
-
-    text = (files(__package__) / "expression.lark").read_text("utf-8")
-    return Lark(text, parser="lalr", maybe_placeholders=False)
-
-
 class _Reader:
     """Turns the parse tree into nodes, checking names and kinds."""
 
@@ -124,7 +104,7 @@ class _Reader:
         self.names = names
         self.functions = functions
 
-    def node(self, tree: Tree[Token]) -> Node:
+    def node(self, tree: Tree) -> Node:
         made: Node = getattr(self, f"_{tree.data}")(tree)
         return made
 
@@ -137,40 +117,40 @@ class _Reader:
         if node.kind != kind:
             raise ExpressionError(node.column, f"{what} {kind.name}; {node.text} is {node.kind.name}")
 
-    def _tokens(self, tree: Tree[Token]) -> list[Token]:
-        return [x for x in tree.children if isinstance(x, str)]
+    def _tokens(self, tree: Tree) -> list[Word]:
+        return [x for x in tree.children if isinstance(x, Word)]
 
-    def _each(self, tree: Tree[Token]) -> list[Node]:
-        return [self.node(x) for x in tree.children if not isinstance(x, str)]
+    def _each(self, tree: Tree) -> list[Node]:
+        return [self.node(x) for x in tree.children if isinstance(x, Tree)]
 
     # ------------------------------------------------------------------ values
 
-    def _quantity(self, tree: Tree[Token]) -> Node:
+    def _quantity(self, tree: Tree) -> Node:
         number, *unit = self._tokens(tree)
         kind, scale = UNITS[unit[0]] if unit else (NUMBER, 1.0)
         value = float(number) * scale
-        return Node(kind, frozenset(), lambda scope: value, " ".join([number, *unit]), _column(number))
+        return Node(kind, frozenset(), lambda scope: value, " ".join([number, *unit]), number.column)
 
-    def _text(self, tree: Tree[Token]) -> Node:
+    def _text(self, tree: Tree) -> Node:
         (token,) = self._tokens(tree)
         value = str(token)[1:-1]
-        return Node(TEXT, frozenset(), lambda scope: value, str(token), _column(token))
+        return Node(TEXT, frozenset(), lambda scope: value, str(token), token.column)
 
-    def _word(self, tree: Tree[Token]) -> Node:
+    def _word(self, tree: Tree) -> Node:
         (word,) = self._tokens(tree)
         things = {x.partition(".")[0] for x in self.names}
         hint = f"write {word}. and what of it" if word in things else _close(word, [*things, *self.functions])
-        raise ExpressionError(_column(word), f"{str(word)!r} alone means nothing; {hint}")
+        raise ExpressionError(word.column, f"{str(word)!r} alone means nothing; {hint}")
 
-    def _name(self, tree: Tree[Token]) -> Node:
+    def _name(self, tree: Tree) -> Node:
         tokens = self._tokens(tree)
         name = ".".join(tokens)
         if name not in self.names:
             same = [x for x in self.names if x.partition(".")[0] == tokens[0]]
-            raise ExpressionError(_column(tokens[0]), f"there is no {name!r}; {_close(name, same or list(self.names))}")
-        return Node(self.names[name], frozenset([name]), lambda scope: scope(name), name, _column(tokens[0]))
+            raise ExpressionError(tokens[0].column, f"there is no {name!r}; {_close(name, same or list(self.names))}")
+        return Node(self.names[name], frozenset([name]), lambda scope: scope(name), name, tokens[0].column)
 
-    def _call(self, tree: Tree[Token]) -> Node:
+    def _call(self, tree: Tree) -> Node:
         token, *_ = self._tokens(tree)
         name, parts = str(token), self._each(tree)
         text = f"{name}({', '.join(x.text for x in parts)})"
@@ -179,9 +159,9 @@ class _Reader:
         function = self.functions.get(name)
         if function is None:
             known = [*self.functions, "min", "max"]
-            raise ExpressionError(_column(token), f"there is no {name}(); {_close(name, known)}")
+            raise ExpressionError(token.column, f"there is no {name}(); {_close(name, known)}")
         if len(parts) != len(function.takes):
-            raise ExpressionError(_column(token), f"{name}() takes {len(function.takes)}: {function.what}")
+            raise ExpressionError(token.column, f"{name}() takes {len(function.takes)}: {function.what}")
         for part, kind in zip(parts, function.takes, strict=True):
             self._need(part, kind, f"{name}() takes here")
         call = function.call
@@ -191,12 +171,12 @@ class _Reader:
             try:
                 node.run(_nothing)
             except ValueError as error:
-                raise ExpressionError(_column(token), str(error)) from None
+                raise ExpressionError(token.column, str(error)) from None
         return node
 
-    def _extreme(self, name: Token, text: str, parts: Sequence[Node]) -> Node:
+    def _extreme(self, name: Word, text: str, parts: Sequence[Node]) -> Node:
         if len(parts) < 2:
-            raise ExpressionError(_column(name), f"{name}() takes two values or more")
+            raise ExpressionError(name.column, f"{name}() takes two values or more")
         for part in parts[1:]:
             self._need(part, parts[0].kind, f"{name}() takes values of one kind: here")
         choose = min if name == "min" else max
@@ -204,13 +184,13 @@ class _Reader:
 
     # ------------------------------------------------------------------ arithmetic
 
-    def _minus(self, tree: Tree[Token]) -> Node:
+    def _minus(self, tree: Tree) -> Node:
         (part,) = self._each(tree)
         if part.kind in (TEXT, TRUTH):
             raise ExpressionError(part.column, f"{part.text} is {part.kind.name} and has no negative")
         return self._join(part.kind, lambda scope: -part.run(scope), [part], f"-{part.text}")
 
-    def _sum(self, tree: Tree[Token]) -> Node:
+    def _sum(self, tree: Tree) -> Node:
         parts, signs = self._each(tree), self._tokens(tree)
         if parts[0].kind in (TEXT, TRUTH):
             raise ExpressionError(parts[0].column, f"{parts[0].text} is {parts[0].kind.name}; only numbers are added")
@@ -225,7 +205,7 @@ class _Reader:
 
         return self._join(parts[0].kind, run, parts, _written(parts, signs), "+")
 
-    def _product(self, tree: Tree[Token]) -> Node:
+    def _product(self, tree: Tree) -> Node:
         parts, signs = self._each(tree), self._tokens(tree)
         kind = parts[0].kind
         for sign, part in zip(signs, parts[1:], strict=True):
@@ -254,7 +234,7 @@ class _Reader:
 
     # ------------------------------------------------------------------ truth
 
-    def _comparison(self, tree: Tree[Token]) -> Node:
+    def _comparison(self, tree: Tree) -> Node:
         left, right = self._each(tree)
         sign = str(self._tokens(tree)[0])
         self._need(right, left.kind, f"{left.text} is compared with")
@@ -264,27 +244,23 @@ class _Reader:
         text = f"{left.text} {sign} {right.text}"
         return self._join(TRUTH, lambda scope: compare(left.run(scope), right.run(scope)), [left, right], text, sign)
 
-    def _both(self, tree: Tree[Token]) -> Node:
+    def _both(self, tree: Tree) -> Node:
         return self._joined(tree, "and", all)
 
-    def _either(self, tree: Tree[Token]) -> Node:
+    def _either(self, tree: Tree) -> Node:
         return self._joined(tree, "or", any)
 
-    def _joined(self, tree: Tree[Token], sign: str, join: Callable[[Any], bool]) -> Node:
+    def _joined(self, tree: Tree, sign: str, join: Callable[[Any], bool]) -> Node:
         parts = self._each(tree)
         for part in parts:
             self._need(part, TRUTH, f"'{sign}' joins what is")
         text = f" {sign} ".join(x.text for x in parts)
         return self._join(TRUTH, lambda scope: join(x.run(scope) for x in parts), parts, text, sign)
 
-    def _negation(self, tree: Tree[Token]) -> Node:
+    def _negation(self, tree: Tree) -> Node:
         (part,) = self._each(tree)
         self._need(part, TRUTH, "'not' takes what is")
         return self._join(TRUTH, lambda scope: not part.run(scope), [part], f"not {part.text}")
-
-
-def _column(token: Token) -> int:
-    return token.column or 1
 
 
 def _written(parts: Sequence[Node], signs: Sequence[str]) -> str:

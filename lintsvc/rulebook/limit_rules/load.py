@@ -37,6 +37,7 @@ from lintsvc.rulebook.limit_rules.expression import (
     parse,
 )
 from lintsvc.rulebook.limit_rules.features import FEATURES, FUNCTIONS, Feature, names
+from lintsvc.rulebook.limit_rules.kept import read_toml
 from lintsvc.rulebook.limit_rules.kinds import TRUTH
 from lintsvc.rulebook.limit_rules.run import Condition, hits, needs_of, speaks_of
 from lintsvc.rulebook.rule import Hit, Rule, RuleError, rule, rule_of
@@ -59,16 +60,16 @@ class _Reader:
         self.id = f"{pack}/{path.stem.replace('_', '-')}"
         try:
             text = path.read_text("utf-8")
-            self.data: Mapping[str, Any] = tomllib.loads(text)
+            self.data: Mapping[str, Any] = read_toml(text)
         except OSError as error:
             raise RuleError(f"{path}: cannot be opened: {error.strerror}") from None
         except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
             raise RuleError(f"{path}: {error}") from None
-        self.lines = key_lines(text)
+        self.text = text
 
     def wrong(self, key: str, why: str) -> RuleError:
         """Return an error at a key's line."""
-        line = line_of((key,), self.lines)
+        line = line_of((key,), key_lines(self.text))
         return RuleError(f"{self.path}, line {line}: {why}" if line else f"{self.path}: {why}")
 
     def rule(self) -> Rule:

@@ -88,6 +88,8 @@ def _faulty(part: Checked, condition: Condition, feature: Feature, factor: float
     compared = condition.compared
     # Mostly the limit is the same for all of them, and is asked once.
     same = None if speaks_of(compared.limit, feature.name) else factor * _value(compared.limit, of_part)
+    if same is not None and _none_past(part, feature, compared, same):
+        return
     getters = {f"{feature.name}.{key}": x.get for key, x in feature.attributes.items()}
     item: Any = None
 
@@ -100,11 +102,34 @@ def _faulty(part: Checked, condition: Condition, feature: Feature, factor: float
             raise CannotCheck(f"{name} is not known")
         return value
 
-    for item in feature.find(part, same if same is not None and feature.within else 0.0):
+    for item in feature.find(part, same or 0.0) if feature.within else _items(part, feature):
         measured = _value(compared.measured, scope)
         limit = factor * _value(compared.limit, scope) if same is None else same
         if _past(compared, measured, limit) and all(_value(x, scope) for x in condition.narrowed):
             yield _Found(measured, limit, item)
+
+
+def _items(part: Checked, feature: Feature) -> list[Any]:
+    """Return the part's features of a kind that does not depend on a limit; found once for all rules."""
+    known: dict[str, list[Any]] = part.__dict__.setdefault("_items_of_limit_rules", {})
+    if feature.name not in known:
+        known[feature.name] = list(feature.find(part, 0.0))
+    return known[feature.name]
+
+
+def _none_past(part: Checked, feature: Feature, compared: Comparison, limit: float) -> bool:
+    """True when even the worst value of a feature is not past the limit: most rules find nothing most of the time."""
+    attribute = feature.attributes.get(compared.measured.text.removeprefix(f"{feature.name}."))
+    if feature.within or attribute is None:
+        return False
+    ranges: dict[str, tuple[float, float] | None] = part.__dict__.setdefault("_ranges_of_limit_rules", {})
+    name = compared.measured.text
+    if name not in ranges:
+        values = [attribute.get(x) for x in _items(part, feature)]
+        # A value that is not known must be met: it makes the rule "not checked".
+        ranges[name] = (min(values), max(values)) if values and None not in values else None
+    found = ranges[name]
+    return found is not None and not _past(compared, found[0 if compared.sign in ("<", "<=") else 1], limit)
 
 
 class _Found(NamedTuple):

@@ -1,14 +1,26 @@
 // One check: progress while it runs, then the verdict, the view, the findings, and what was not checked.
 import * as api from "./api";
-import { type Child, fill, h } from "./dom";
+import { type Batch, isDone } from "./batch";
+import { fill, h, keepFocus } from "./dom";
+import { ended, follow } from "./follow";
 import { choicesPanel, lacks } from "./panel/choices";
 import { factsPanel } from "./panel/facts";
-import { FindingsPanel, levelMark } from "./panel/findings";
+import { FindingsPanel } from "./panel/findings";
+import { levelMark, passMark } from "./panel/marks";
+import { MaterialsPanel } from "./panel/materials";
 import { notCheckedPanel } from "./panel/not_checked";
-import { type PartReport, counts } from "./report";
+import type { OpeningPanel } from "./panel/opening";
+import { SharePanel, outPanel } from "./panel/out";
+import { ListsPanel } from "./panel/parts_lists";
+import { VersionsPanel } from "./panel/versions";
+import { type PartReport, counts, levelOf } from "./report";
 import { text } from "./strings";
-import { loadView } from "./view/load";
+import { Toast, Verdict } from "./verdict";
+import { loadView, prepare } from "./view/load";
 import type { PartView } from "./view/placed";
+
+/** Rules that took longer than this are worth asking ahead for. */
+const SLOW_SECONDS = 0.4;
 
 export class CheckPage {
   readonly element = h("div", { class: "check" });
@@ -19,32 +31,62 @@ export class CheckPage {
   private materials: api.MaterialShown[] = [];
   private file = 0;
   private chosen: number | null = null;
+  /** What tells the chosen finding from others, whatever the part was checked for. */
+  private print: string | null = null;
   private view: PartView | null = null;
   private viewing = 0;
+  /** A picture that stays until the next one is there, and what is drawn in it. */
+  private leaving: PartView | null = null;
+  private drawn = "";
   private stop: (() => void) | null = null;
-  private readonly verdict = h("div", { class: "verdict", role: "status", "aria-live": "polite" });
+  private laidOut = false;
+  private known: Promise<unknown> = Promise.resolve();
+  private readonly verdict = new Verdict();
+  private readonly toast = new Toast();
   private readonly viewPlace = h("div", { class: "view-place" });
   private readonly tools = h("div", { class: "view-tools", role: "toolbar" });
-  private readonly findings = new FindingsPanel((index) => this.choose(index));
+  private readonly bench = h("div", { class: "bench" });
+  private readonly findings: FindingsPanel;
+  private readonly lists = new ListsPanel();
   private readonly side = h("div", { class: "side" });
   private readonly below = h("div", { class: "below" });
+  private readonly wide = h("div", { class: "wide" });
   private choices: HTMLElement | null = null;
+  private versions: VersionsPanel | null = null;
+  private table: MaterialsPanel | null = null;
+  private share: SharePanel | null = null;
+  private opening: OpeningPanel[] = [];
   private readonly files = h("nav", { class: "files", "aria-label": text.files });
   private readonly key = (event: KeyboardEvent) => this.onKey(event);
+  private forgetBatch: (() => void) | null = null;
 
-  constructor(private id: string, private readonly go: (path: string) => void) {
-    fill(this.element, this.verdict);
+  constructor(private id: string, private readonly go: (path: string) => void, private readonly batch: Batch | null) {
+    const asides = api.isShared() ? null : { keep: (i: number, reason: string) => this.setAside(i, reason), takeBack: (i: number) => this.setAside(i, null) };
+    this.findings = new FindingsPanel((index) => this.choose(index), asides);
+    fill(this.element, this.verdict.element, this.toast.element);
+    fill(this.bench, h("div", { class: "view-column" }, this.viewPlace, this.tools), this.side);
     document.addEventListener("keydown", this.key);
     // For tests: which faces or entities are lit; null while there is no view.
     (window as unknown as { lintsvcLit: () => number[] | null }).lintsvcLit = () => this.view?.lit() ?? null;
-    void api.materials().then(({ materials }) => { this.materials = materials; this.panels(); }, () => undefined);
+    if (!api.isShared()) {
+      const asked = Promise.allSettled([
+        api.materials().then(({ materials }) => { this.materials = materials; this.panels(); }),
+        api.rules().then(({ rules }) => this.findings.explain(rules)),
+      ]);
+      // What is shown first should not change a moment later; but it does not wait for long.
+      this.known = Promise.race([asked, new Promise((resolve) => setTimeout(resolve, 1500))]);
+    }
+    this.forgetBatch = batch?.onChange(() => this.showFiles()) ?? null;
     this.start();
   }
 
   dispose(): void {
     this.stop?.();
+    this.forgetBatch?.();
+    this.table?.dispose();
     this.viewing++;
     this.view?.dispose();
+    this.leaving?.dispose();
     document.removeEventListener("keydown", this.key);
   }
 
@@ -55,18 +97,23 @@ export class CheckPage {
   relabel(): void {
     this.panels();
     const part = this.part();
-    if (part) this.findings.show(part);
+    if (part) {
+      this.findings.show(part);
+      if (this.check === this.base) this.verdict.done(part);
+    }
     this.view?.relabel();
+    this.lists.relabel();
+    for (const panel of this.opening) void panel.again();
   }
 
   private start(): void {
     this.stop?.();
-    this.stop = api.follow(
-      this.id,
-      (check) => this.update(check),
-      () => fill(this.verdict, h("p", { class: "problem" }, text.errors.network)),
-      (error) => fill(this.verdict, h("p", { class: "problem" }, error.message), this.backLink()),
-    );
+    this.stop = follow(this.id, {
+      changed: (check) => this.update(check),
+      lost: () => this.toast.say(text.errors.network),
+      found: () => this.toast.say(text.connectionBack, 4),
+      failed: (error) => this.verdict.failed(error, [this.backLink()]),
+    });
   }
 
   private part(): PartReport | null {
@@ -74,74 +121,100 @@ export class CheckPage {
   }
 
   private update(check: api.Check): void {
-    const before = this.check?.state;
-    this.check = this.base = check;
+    this.base = check;
     document.title = `${check.files.map((x) => x.name).join(", ")} – ${text.name}`;
-    if (check.state === "queued" || check.state === "running") {
-      this.running(check);
+    if (!ended(check.state)) {
+      if (check.state === "running") prepare(check.id, this.file);
+      this.verdict.running(check, this.laidOut, () => void api.cancel(this.id).catch((error: unknown) => this.verdict.trouble(error)));
       return;
     }
-    if (before === check.state && this.view) return;
     if (!check.report) {
-      fill(this.verdict, h("p", { class: "problem" }, check.problem ?? text.states[check.state] ?? check.state), this.backLink());
+      this.verdict.ended(check, [this.backLink(), api.isShared() ? null : h("button", { type: "button", class: "plain", onclick: () => void this.again((check.choices ?? {}) as api.Choices) }, text.again)]);
       return;
     }
-    this.layOut();
-    this.showFile(this.file < check.report.parts.length ? this.file : 0);
-  }
-
-  private running(check: api.Check): void {
-    const step = check.state === "queued" ? text.waiting : (text.steps[check.step ?? ""] ?? (check.step ? text.stepRule(check.step) : text.verdict.running));
-    fill(
-      this.verdict,
-      h("h1", {}, check.files.map((x) => x.name).join(", ")),
-      h("progress", { max: 100, value: check.state === "queued" ? null : check.percent, "aria-label": step }),
-      h("p", { class: "quiet" }, step),
-      h("button", { type: "button", class: "plain", onclick: () => { void api.remove(this.id).then(() => this.go("/")); } }, text.cancel),
-    );
+    const { parts } = check.report;
+    void this.known.then(() => {
+      if (this.base !== check || this.check === check) return;
+      this.check = check;
+      this.layOut();
+      this.showFile(this.file < parts.length ? this.file : 0);
+    });
   }
 
   private layOut(): void {
-    const many = (this.check?.report?.parts.length ?? 0) > 1;
+    if (this.laidOut) return;
+    this.laidOut = true;
+    const many = (this.check?.report?.parts.length ?? 0) > 1 || (this.batch?.items.length ?? 0) > 1;
     fill(
       this.element,
-      this.verdict,
       many ? this.files : null,
-      h("div", { class: "bench" }, h("div", { class: "view-column" }, this.viewPlace, this.tools), this.side),
+      this.verdict.element,
+      this.bench,
       this.below,
+      this.wide,
+      this.toast.element,
     );
   }
 
   private showFile(index: number): void {
     this.file = index;
-    this.chosen = null;
     const part = this.part();
     const check = this.check;
+    this.chosen = null;
     if (!part || !check) return;
-    this.showVerdict(part);
+    this.verdict.done(part);
+    // A file that cannot be read has nothing to look at: the verdict says all there is.
+    this.bench.hidden = Boolean(part.unreadable);
     this.showFiles();
     this.findings.choose(null);
     this.findings.show(part);
+    this.makePanels(check, part);
     this.panels();
+    this.showView(check, part, index);
+  }
+
+  private showView(check: api.Check, part: PartReport, index: number): void {
     const mine = ++this.viewing;
-    this.view?.dispose();
+    const before = this.view ?? this.leaving;
     this.view = null;
-    fill(this.tools);
+    this.leaving = null;
+    // The same bytes read the same way: their picture stays, faded, until the one with the new findings is there.
+    const drawn = part.part ? [part.sha256, part.part.kind, part.part.units.value, part.part.size_mm.join()].join(" ") : "";
+    if (before && drawn === this.drawn) {
+      this.leaving = before;
+      before.element.classList.add("leaving");
+      const same = part.findings.findIndex((x) => x.fingerprint === this.print);
+      if (same >= 0) this.findings.choose((this.chosen = same));
+    } else {
+      before?.dispose();
+      this.lists.clear();
+      fill(this.tools);
+    }
+    this.drawn = drawn;
+    this.tools.classList.toggle("flat-tools", part.part?.kind === "sheet");
     if (!part.part) {
       fill(this.viewPlace, h("p", { class: "nothing" }, text.noView));
       return;
     }
-    fill(this.viewPlace, h("p", { class: "quiet loading" }, text.loadingView));
-    loadView(check.id, index, part.part.kind, (picked) => this.choose(picked)).then(
+    if (!this.leaving) fill(this.viewPlace, h("p", { class: "quiet loading" }, text.loadingView));
+    const again = this.chosen;
+    loadView(check.id, index, part.part.kind, part.part.watertight === true, (picked) => this.choose(picked)).then(
       (view) => {
         if (mine !== this.viewing) {
           view.dispose();
           return;
         }
+        const kept = this.leaving?.keep();
+        this.leaving?.dispose();
+        this.leaving = null;
         this.view = view;
         fill(this.viewPlace, view.element);
         this.showTools();
+        this.lists.show(view);
+        // It begins as it was left; what was chosen meanwhile is gone to.
+        if (kept && this.chosen !== again) view.restore(kept);
         if (this.chosen !== null) view.select(this.chosen);
+        if (kept && this.chosen === again) view.restore(kept);
       },
       (error: unknown) => {
         if (mine === this.viewing) fill(this.viewPlace, h("p", { class: "problem" }, text.viewFailed(error instanceof Error ? error.message : String(error))));
@@ -149,91 +222,83 @@ export class CheckPage {
     );
   }
 
-  private showVerdict(part: PartReport): void {
-    const n = counts(part);
-    const v = text.verdict;
-    let words: string;
-    let mark: Child = null;
-    let kind = "clean";
-    if (part.unreadable) [words, mark, kind] = [v.unreadable, levelMark("error"), "error"];
-    else if (n.error) [words, mark, kind] = [v.errors(n.error), levelMark("error"), "error"];
-    else if (n.warning) [words, mark, kind] = [v.warnings(n.warning), levelMark("warning"), "warning"];
-    else if (n.note) [words, mark, kind] = [v.notes(n.note), levelMark("note"), "note"];
-    else words = v.clean;
-    const counted = [part.checked ? text.checkedCount(part.checked.length) : null, part.not_checked.length ? text.notCheckedCount(part.not_checked.length) : null];
-    fill(
-      this.verdict,
-      h("p", { class: "file-name" }, part.file),
-      h("h1", { class: `verdict-${kind}` }, mark, words),
-      part.unreadable
-        ? h("p", { class: "why" }, [part.unreadable.why, part.unreadable.where && `(${part.unreadable.where})`, part.unreadable.remedy].filter(Boolean).join(" "))
-        : h("p", { class: "quiet" }, counted.filter(Boolean).join(" · ")),
-    );
+  /** The files beside this one: of the check itself, or of the list that it came with. */
+  private showFiles(): void {
+    const one = (name: string, level: ReturnType<typeof levelOf> | "wait", current: boolean, open: () => void) =>
+      h("button", { type: "button", "data-focus": name, "aria-current": current ? "true" : null, onclick: open },
+        level === "wait" ? "…" : level ? levelMark(level) : passMark(), " ", name);
+    const parts = this.check?.report?.parts ?? [];
+    const batch = this.batch;
+    keepFocus(this.files, () => {
+      if (parts.length > 1 || !batch) {
+        fill(this.files, ...parts.map((part, i) => one(part.file, levelOf(part.unreadable ? { ...counts(part), unreadable: 1 } : counts(part)), i === this.file, () => this.showFile(i))));
+        return;
+      }
+      const list = `/#files=${batch.ids().join(".")}`;
+      fill(
+        this.files,
+        h("a", { class: "plain", href: list, onclick: (event: MouseEvent) => { event.preventDefault(); this.go(list); } }, `← ${text.list.back(batch.items.length)}`),
+        ...batch.items.filter((x) => x.id).map((x) => one(x.name, isDone(x) ? levelOf(x.check?.summary ?? null) : "wait", x.id === this.id, () => this.go(`/checks/${x.id}#files=${batch.ids().join(".")}`))),
+      );
+    });
   }
 
-  private showFiles(): void {
-    const parts = this.check?.report?.parts ?? [];
-    fill(
-      this.files,
-      ...parts.map((part, i) => {
-        const n = counts(part);
-        const level = part.unreadable || n.error ? "error" : n.warning ? "warning" : n.note ? "note" : null;
-        return h(
-          "button",
-          { type: "button", "aria-current": i === this.file ? "true" : null, onclick: () => this.showFile(i) },
-          level ? levelMark(level) : "✓",
-          " ",
-          part.file,
-        );
-      }),
-    );
+  /** Panels that ask the service when they are opened. They stand as those before them stood, the focus where it was. */
+  private makePanels(check: api.Check, part: PartReport): void {
+    const { table, versions, share, opening } = this;
+    table?.dispose();
+    this.versions = this.table = this.share = null;
+    this.opening = [];
+    if (part.part) {
+      const use = api.isShared() ? null : (material: string, thickness: string | null) => {
+        const choices: api.Choices = { ...((check.choices ?? {}) as api.Choices), process: part.process ?? undefined, material };
+        if (thickness && part.format !== "STEP") choices.thickness = thickness;
+        void this.again(choices);
+      };
+      this.table = new MaterialsPanel(check.id, this.file, part.thickness?.value ?? null, use, use !== null && part.seconds.rules > SLOW_SECONDS, table);
+      this.opening = [this.table.panel];
+      if (!api.isShared()) {
+        this.versions = new VersionsPanel(check, this.file, (features) => {
+          if (features) this.choose(null);
+          this.view?.light(features);
+          if (features) this.viewPlace.scrollIntoView({ block: "nearest", behavior: "smooth" });
+        }, versions);
+        this.share = new SharePanel(check.id, share);
+        this.opening.push(this.versions.panel, this.share.panel);
+      }
+    }
+    const placed = this.opening.map((panel, i) => panel.replace(opening[i]));
+    fill(this.wide, ...this.opening.map((x) => x.element));
+    placed.forEach((focus) => focus());
   }
 
   private panels(): void {
     const part = this.part();
     const check = this.check;
     if (!part || !check) return;
-    // A field that somebody is typing in must not be taken away under the hands.
-    const typing = this.choices?.contains(document.activeElement) ?? false;
-    if (part.unreadable) this.choices = null;
-    else if (!typing || !this.choices) {
-      const said = (check.choices ?? {}) as api.Choices;
-      this.choices = choicesPanel(part, this.materials, said, (next) => void this.again(next));
-      // Leaving the form shows it with what holds now.
-      this.choices.addEventListener("focusout", () => setTimeout(() => this.panels()));
-    }
-    const choices = this.choices;
-    // What is missing is asked for where it is seen; what was guessed can wait below.
-    const asks = choices !== null && lacks(part).length > 0;
-    fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part));
-    fill(this.below, part.part ? factsPanel(part) : null, asks ? null : choices, this.outPanel(check, part));
-  }
-
-  private outPanel(check: api.Check, part: PartReport): HTMLElement {
-    const highlight = part.part?.kind === "sheet" ? ["svg", "dxf"] : ["glb"];
-    return h(
-      "section",
-      { class: "panel", "aria-labelledby": "out-title" },
-      h("h2", { id: "out-title" }, text.reports),
-      h(
-        "p",
-        { class: "links" },
-        ...Object.entries(text.reportKinds).map(([kind, name]) => h("a", { href: api.reportUrl(check.id, kind), download: kind !== "html" }, name)),
-        ...(part.part ? highlight.map((kind) => h("a", { href: api.highlightsUrl(check.id, kind), download: true }, `${text.highlights} (${kind.toUpperCase()})`)) : []),
-      ),
-      h("p", { class: "quiet" }, text.estimate),
-      h(
-        "p",
-        {},
-        this.backLink(),
-        " ",
-        h("button", { type: "button", class: "plain", onclick: () => { if (confirm(text.removeSure)) void api.remove(check.id).then(() => this.go("/")); } }, text.remove),
-      ),
-    );
+    keepFocus(this.element, () => {
+      // A field that somebody is typing in must not be taken away under the hands.
+      const active = document.activeElement;
+      const typing = active instanceof HTMLInputElement && active.value !== active.defaultValue && (this.choices?.contains(active) ?? false);
+      if (part.unreadable || api.isShared()) this.choices = null;
+      else if (!typing || !this.choices) {
+        const said = (check.choices ?? {}) as api.Choices;
+        this.choices = choicesPanel(part, this.materials, said, (next) => void this.again(next));
+        // Leaving the form shows it with what holds now.
+        this.choices.addEventListener("focusout", (event) => { if ((event.target as HTMLElement).tagName === "INPUT") setTimeout(() => this.panels()); });
+      }
+      const choices = this.choices;
+      // What is missing is asked for where it is seen; what was guessed can wait below.
+      const asks = choices !== null && lacks(part).length > 0;
+      fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part));
+      const remove = api.isShared() ? null : () => { if (confirm(text.removeSure)) void api.remove(check.id).then(() => this.go("/"), (error: unknown) => this.verdict.trouble(error)); };
+      // The lists come last: they appear when the view is there, and must push nothing aside.
+      fill(this.below, part.part ? factsPanel(part) : null, asks ? null : choices, outPanel(check, part, this.file, this.backLink(), remove), part.part ? this.lists.element : null);
+    });
   }
 
   private backLink(): HTMLElement {
-    return h("a", { href: "/", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/"); } }, text.newCheck);
+    return h("a", { class: "plain", href: "/", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/"); } }, text.newCheck);
   }
 
   /** Check again with other choices. What is chosen while one is under way counts: the last word wins. */
@@ -242,37 +307,49 @@ export class CheckPage {
     if (!base) return;
     const mine = ++this.asked;
     try {
-      const next = await api.again(base, choices);
+      const next = await api.again(base.files, choices);
       if (mine !== this.asked) return;
+      this.batch?.replace(this.id, next);
+      this.stop?.();
       this.id = next.id;
-      history.replaceState(null, "", `/checks/${next.id}`);
-      this.check = null;
-      this.start();
+      this.update(next);
+      history.replaceState(null, "", `/checks/${next.id}${this.batch ? `#files=${this.batch.ids().join(".")}` : ""}`);
+      if (!ended(next.state)) this.start();
     } catch (error) {
-      this.verdict.append(h("p", { class: "problem" }, error instanceof Error ? error.message : String(error)));
+      if (mine === this.asked) this.verdict.trouble(error);
     }
   }
 
+  /** Set a finding aside with a reason, or with null let it count again. */
+  private async setAside(index: number, reason: string | null): Promise<void> {
+    const part = this.part();
+    const finding = part?.findings[index];
+    if (!part || !finding) return;
+    if (reason === null) {
+      await api.takeBack(this.id, this.file, finding.fingerprint);
+      delete finding.set_aside;
+    } else finding.set_aside = await api.setAside(this.id, this.file, finding.fingerprint, reason);
+    this.choose(null);
+    this.findings.show({ ...part });
+    this.verdict.done(part);
+  }
+
   private choose(index: number | null): void {
+    const had = this.chosen;
     this.chosen = index;
+    this.print = index === null ? null : (this.part()?.findings[index]?.fingerprint ?? null);
     this.findings.choose(index);
+    this.lists.end();
+    if (index !== null) this.versions?.end();
     this.view?.select(index);
-    if (index === null) this.view?.fit();
+    if (index === null && had !== null) this.view?.fit();
   }
 
   private showTools(): void {
     const tool = (label: string, act: () => void) => h("button", { type: "button", class: "plain", onclick: act }, label);
-    const view = this.view as (PartView & { look?: (direction: [number, number, number]) => void }) | null;
     fill(
       this.tools,
-      tool(text.fit, () => view?.fit()),
-      ...(view?.look
-        ? [
-            tool(text.top, () => view.look!([0, -0.001, 1])),
-            tool(text.front, () => view.look!([0, -1, 0])),
-            tool(text.side, () => view.look!([1, 0, 0])),
-          ]
-        : []),
+      this.view?.tools ?? null,
       h("span", { class: "grow" }),
       ...(this.part()?.findings.length
         ? [tool(`← ${text.previous}`, () => this.step(-1)), tool(`${text.next} →`, () => this.step(1))]
@@ -281,8 +358,10 @@ export class CheckPage {
   }
 
   private step(by: number): void {
-    const n = this.part()?.findings.length ?? 0;
-    if (n) this.choose(this.chosen === null ? (by > 0 ? 0 : n - 1) : (this.chosen + by + n) % n);
+    const order = this.findings.order();
+    if (!order.length) return;
+    const at = this.chosen === null ? (by > 0 ? -1 : 0) : order.indexOf(this.chosen);
+    this.choose(order[(at + by + order.length) % order.length]!);
   }
 
   private onKey(event: KeyboardEvent): void {
@@ -290,6 +369,6 @@ export class CheckPage {
     if (event.ctrlKey || event.metaKey || event.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(target.tagName)) return;
     if (event.key === "j") this.step(1);
     else if (event.key === "k") this.step(-1);
-    else if (event.key === "Escape") this.choose(null);
+    else if (event.key === "Escape" && !this.view?.escape()) this.choose(null);
   }
 }

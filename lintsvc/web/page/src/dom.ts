@@ -47,3 +47,26 @@ export function fill(element: Element, ...children: Child[]): void {
   element.replaceChildren();
   add(element, children);
 }
+
+/** What has the focus inside an element, by its name; null where nothing there has it, or it has no name. */
+export function focused(root: Element): string | null {
+  const active = document.activeElement;
+  return active && root.contains(active) ? ((active as HTMLElement).dataset.focus ?? active.getAttribute("name")) : null;
+}
+
+/** Put the focus on the thing of that name. False where there is none. */
+export function focusOn(root: Element, name: string): boolean {
+  for (const element of root.querySelectorAll<HTMLElement>("[data-focus], [name]")) {
+    if ((element.dataset.focus ?? element.getAttribute("name")) !== name) continue;
+    element.focus({ preventScroll: true });
+    return true;
+  }
+  return false;
+}
+
+/** Draw something anew and put the focus back to where it was: on the thing of the same name. */
+export function keepFocus(root: Element, draw: () => void): void {
+  const name = focused(root);
+  draw();
+  if (name && !root.contains(document.activeElement)) focusOn(root, name);
+}

@@ -24,6 +24,8 @@ export interface Finding {
   where: Where | null;
   remedy: string;
   caution?: string;
+  /** What `lintsvc mend` does about it. */
+  fix?: string;
   sure?: number;
   set_aside?: string;
 }
@@ -66,4 +68,10 @@ export function counts(part: PartReport): Record<Level, number> {
   const found = { error: 0, warning: 0, note: 0 };
   for (const finding of part.findings) if (!finding.set_aside) found[finding.level] += 1;
   return found;
+}
+
+/** The worst of some counts, null where there is nothing; where there are none it did not come to its end. */
+export function levelOf(n: Partial<Record<Level | "unreadable", number>> | null): Level | null {
+  if (!n) return "error";
+  return n.unreadable || n.error ? "error" : n.warning ? "warning" : n.note ? "note" : null;
 }

@@ -43,3 +43,31 @@ export function quantity(value: number, of: string): string {
   if (of === "count" || of === "ratio") return digits(value, 2);
   return `${digits(value)} ${of}`;
 }
+
+const LENGTHS = /((?:\d[\d \u202f]*(?:\.\d+)? [×x] )*\d[\d \u202f]*(?:\.\d+)?) mm(?![\w²³])/g;
+
+/** The service's words with the lengths in them in the chosen unit: "0.4 mm", "40 × 30 mm". */
+export function inUnit(words: string): string {
+  if (unit === "mm") return words;
+  return words.replace(LENGTHS, (_, numbers: string) => {
+    const shown = numbers.split(/ [×x] /).map((x) => digits(Number(x.replace(/[ \u202f]/g, "")) / PER_INCH, 3));
+    return `${shown.join(" × ")} in`;
+  });
+}
+
+/** "1.2 MB": decimal, as file managers show it. */
+export function fileSize(bytes: number): string {
+  if (bytes < 1e3) return `${bytes} B`;
+  return bytes < 1e6 ? `${digits(bytes / 1e3, 0)} kB` : `${digits(bytes / 1e6, 1)} MB`;
+}
+
+/** "12.5 g" or "1.2 kg"; ounces and pounds beside inches. */
+export function mass(grams: number): string {
+  if (unit === "in") return grams >= 453.6 ? `${digits(grams / 453.59237, 2)} lb` : `${digits(grams / 28.349523, 2)} oz`;
+  return grams >= 1000 ? `${digits(grams / 1000)} kg` : `${digits(grams, 1)} g`;
+}
+
+/** Side of what stands beside a part for scale: 10 mm, or ten times that where 10 mm would hardly be seen. */
+export function scaleMm(longest: number): number {
+  return longest <= 250 ? 10 : longest <= 2500 ? 100 : 1000;
+}

@@ -2,11 +2,14 @@
 import { h, type Child } from "../dom";
 import type { PartReport } from "../report";
 import { text } from "../strings";
-import { digits, length, quantity, size } from "../units";
+import { digits, inUnit, length, mass, quantity, size } from "../units";
 
 function row(name: string, value: Child, hint?: string): HTMLElement {
   return h("div", { class: "fact" }, h("dt", {}, name), h("dd", {}, value, hint ? h("span", { class: "quiet" }, ` ${hint}`) : null));
 }
+
+/** So many sizes of holes are named; the list of holes has all of them. */
+const MOST_SIZES = 6;
 
 /** "4 × 3.3 mm, 2 × 5 mm": holes of one size together, largest first. */
 function holes(list: { diameter_mm: number }[]): string {
@@ -15,7 +18,9 @@ function holes(list: { diameter_mm: number }[]): string {
     const key = length(hole.diameter_mm);
     counts.set(key, (counts.get(key) ?? 0) + 1);
   }
-  return [...counts].map(([d, n]) => `${n} × ⌀ ${d}`).join(", ");
+  const said = [...counts].map(([d, n]) => `${n} × ⌀ ${d}`);
+  const more = said.length - MOST_SIZES;
+  return more > 1 ? `${said.slice(0, MOST_SIZES).join(", ")}, ${text.moreSizes(more)}` : said.join(", ");
 }
 
 export function factsPanel(report: PartReport): HTMLElement {
@@ -26,7 +31,7 @@ export function factsPanel(report: PartReport): HTMLElement {
     list.append(row(flat ? text.flatSize : text.size, h("b", {}, size(flat ? part.flat_mm! : part.size_mm))));
     if (part.thickness_mm) list.append(row(text.sheetThickness, length(part.thickness_mm)));
     if (part.mass_g !== null && part.mass_g !== undefined) {
-      list.append(row(text.mass, part.mass_g >= 1000 ? `${digits(part.mass_g / 1000)} kg` : `${digits(part.mass_g, 1)} g`));
+      list.append(row(text.mass, mass(part.mass_g)));
     }
     if (part.volume_mm3) list.append(row(text.volume, quantity(part.volume_mm3, "mm3")));
     if (part.holes?.length) list.append(row(text.holes, holes(part.holes)));
@@ -47,14 +52,14 @@ export function factsPanel(report: PartReport): HTMLElement {
       ? h(
           "p",
           { class: units.stated ? "quiet" : "doubt" },
-          text.unitLine(text.unitNames[units.value] ?? units.value, units.why),
+          inUnit(text.unitLine(text.unitNames[units.value] ?? units.value, units.why)),
           units.other && units.other_size_mm
             ? ` ${text.unitOther(text.unitNames[units.other] ?? units.other, size(units.other_size_mm.filter((x) => x > 0)))}`
             : null,
         )
       : null,
     report.notes?.length
-      ? h("details", {}, h("summary", {}, text.notes), h("ul", {}, ...report.notes.map((x) => h("li", {}, x))))
+      ? h("details", {}, h("summary", {}, text.notes), h("ul", {}, ...report.notes.map((x) => h("li", {}, inUnit(x)))))
       : null,
     h("p", { class: "quiet hash" }, `${text.fileHash}: `, h("code", {}, report.sha256)),
   );

@@ -1,16 +1,18 @@
-// The ranked list of findings, worst first. The chosen one opens: remedy, source, caution.
-import { fill, h, s } from "../dom";
-import type { Finding, Level, PartReport } from "../report";
+// The ranked list of findings, worst first; many of one rule are one line that opens. The chosen one tells the rest.
+import type { RuleShown } from "../api";
+import { type Child, fill, h, keepFocus, s } from "../dom";
+import type { Finding, PartReport, Source } from "../report";
 import { text } from "../strings";
-import { quantity } from "../units";
+import { inUnit, quantity } from "../units";
+import { drawing } from "./drawings";
+import { levelMark } from "./marks";
 
-/** Form as well as colour tells the levels apart. */
-export function levelMark(level: Level): SVGSVGElement {
-  const mark = s("svg", { class: `mark mark-${level}`, viewBox: "0 0 16 16", "aria-hidden": "true" });
-  if (level === "error") mark.append(s("path", { d: "M5 .5h6l4.5 4.5v6L11 15.5H5L.5 11V5z" }), s("path", { class: "mark-sign", d: "M5 5l6 6m0-6l-6 6" }));
-  else if (level === "warning") mark.append(s("path", { d: "M8 .8L15.6 15H.4z" }), s("path", { class: "mark-sign", d: "M8 5.5v5m0 1.6v1" }));
-  else mark.append(s("circle", { cx: 8, cy: 8, r: 7.5 }), s("path", { class: "mark-sign", d: "M8 7v5M8 4v1" }));
-  return mark;
+/** So many findings of one rule and level become one line. */
+const MANY = 4;
+
+export interface Asides {
+  keep(index: number, reason: string): Promise<void>;
+  takeBack(index: number): Promise<void>;
 }
 
 /** Measured against the limit, on one scale from zero. */
@@ -19,9 +21,11 @@ function bar(finding: Finding): HTMLElement | null {
   if (!measured || !limit || limit.value <= 0 || measured.value < 0) return null;
   const top = Math.max(measured.value, limit.value) * 1.15;
   const at = (x: number) => (x / top) * 100;
+  const [low, high] = [Math.min(measured.value, limit.value), Math.max(measured.value, limit.value)];
   const drawing = s("svg", { class: "bar", viewBox: "0 0 100 8", preserveAspectRatio: "none", "aria-hidden": "true" });
   drawing.append(
     s("rect", { class: "bar-ground", x: 0, y: 2, width: 100, height: 4 }),
+    s("rect", { class: "bar-past", x: at(low), y: 2, width: at(high) - at(low), height: 4 }),
     s("rect", { class: `bar-value bar-${finding.level}`, x: 0, y: 2, width: at(measured.value), height: 4 }),
     s("rect", { class: "bar-limit", x: at(limit.value) - 0.4, y: 0, width: 0.8, height: 8 }),
   );
@@ -34,69 +38,216 @@ function bar(finding: Finding): HTMLElement | null {
   );
 }
 
-function details(finding: Finding): HTMLElement {
-  const source = finding.limit?.source;
-  return h(
-    "div",
-    { class: "finding-more" },
-    h("p", {}, h("b", {}, `${text.remedy}: `), finding.remedy),
-    finding.caution ? h("p", { class: "caution" }, h("b", {}, `${text.caution}: `), finding.caution) : null,
-    source
-      ? h("p", { class: "quiet" }, `${text.source}: `, h("b", {}, text.sourceKinds[source.kind] ?? source.kind), `. ${source.text}`)
-      : null,
-    h("p", { class: "quiet" }, `${text.rule}: `, h("code", {}, finding.rule)),
-  );
+/** Kind and words of a source; "Common practice. Common practice …" would say it twice. */
+function sourceOf(source: Source): Child[] {
+  const kind = text.sourceKinds[source.kind] ?? source.kind;
+  return source.text.toLowerCase().startsWith(kind.toLowerCase()) ? [h("b", {}, source.text.slice(0, kind.length)), inUnit(source.text.slice(kind.length))] : [h("b", {}, kind), `. ${inUnit(source.text)}`];
+}
+
+/** One line of the list: findings by their place in the report. */
+interface Entry { members: number[]; aside: boolean }
+
+export function entriesOf(findings: Finding[]): Entry[] {
+  const key = (x: Finding) => `${x.level} ${x.rule} ${x.set_aside ? "aside" : ""}`;
+  const counts = new Map<string, number>();
+  for (const x of findings) counts.set(key(x), (counts.get(key(x)) ?? 0) + 1);
+  const groups = new Map<string, Entry>();
+  const entries: Entry[] = [];
+  findings.forEach((finding, i) => {
+    const name = key(finding);
+    const group = groups.get(name);
+    if (group) group.members.push(i);
+    else {
+      const entry = { members: [i], aside: Boolean(finding.set_aside) };
+      if ((counts.get(name) ?? 0) >= MANY) groups.set(name, entry);
+      entries.push(entry);
+    }
+  });
+  return entries;
 }
 
 export class FindingsPanel {
   readonly element = h("section", { class: "panel findings", id: "findings", "aria-labelledby": "findings-title", tabindex: -1 });
-  private items: HTMLElement[] = [];
+  private items = new Map<number, HTMLElement>();
   private part: PartReport | null = null;
   private chosen: number | null = null;
+  private opened = new Set<string>();
+  private rules = new Map<string, RuleShown>();
+  /** The finding whose reason is being written. */
+  private writing: number | null = null;
 
-  constructor(private readonly onChoose: (index: number | null) => void) {}
+  constructor(private readonly onChoose: (index: number | null) => void, private readonly asides: Asides | null) {}
 
   show(part: PartReport): void {
+    if (part !== this.part) this.writing = null;
     this.part = part;
+    this.draw();
+  }
+
+  explain(rules: RuleShown[]): void {
+    this.rules = new Map(rules.map((x) => [x.id, x]));
     this.draw();
   }
 
   choose(index: number | null): void {
     if (index === this.chosen) return;
+    const before = this.chosen;
     this.chosen = index;
-    this.draw();
-    if (index !== null) this.items[index]?.scrollIntoView({ block: "nearest", behavior: "smooth" });
+    this.writing = null;
+    if (this.stays(before, index)) keepFocus(this.element, () => { this.swap(before); this.swap(index); });
+    else this.draw();
+    if (index !== null) this.items.get(index)?.scrollIntoView({ block: "nearest", behavior: "smooth" });
+  }
+
+  /** True where nothing opens or closes but the two: then the list of hundreds is not made anew. */
+  private stays(before: number | null, index: number | null): boolean {
+    const findings = this.part?.findings ?? [];
+    const entries = entriesOf(findings);
+    const of = (i: number) => entries.find((x) => x.members.includes(i));
+    const both = [before, index].filter((x) => x !== null);
+    const same = both.length === 2 && of(both[0]!) === of(both[1]!);
+    return both.every((i) => {
+      const finding = findings[i];
+      const entry = of(i);
+      if (!finding || finding.set_aside || !entry || !this.items.get(i)?.isConnected) return false;
+      return entry.members.length === 1 || same || this.opened.has(`${finding.level} ${finding.rule}`);
+    });
+  }
+
+  private swap(index: number | null): void {
+    const finding = index === null ? undefined : this.part?.findings[index];
+    if (index === null || !finding) return;
+    const old = this.items.get(index);
+    old?.replaceWith(this.item(finding, index));
+  }
+
+  /** Findings in the order of the list: where "next" goes. */
+  order(): number[] {
+    return entriesOf(this.part?.findings ?? []).sort((a, b) => Number(a.aside) - Number(b.aside)).flatMap((x) => x.members);
   }
 
   private draw(): void {
     const part = this.part;
     if (!part) return;
-    // Focus would be lost with the old button.
-    const focused = this.items.findIndex((x) => x.contains(document.activeElement));
-    this.items = part.findings.map((finding, i) => this.item(finding, i));
+    const focused = (document.activeElement as HTMLElement | null)?.closest<HTMLElement>("[data-focus]")?.dataset.focus;
+    this.items.clear();
+    const entries = entriesOf(part.findings);
+    const open = entries.filter((x) => !x.aside);
+    const aside = entries.filter((x) => x.aside);
+    const count = aside.reduce((n, x) => n + x.members.length, 0);
     fill(
       this.element,
       h("h2", { id: "findings-title" }, text.whatIsWrong),
-      part.findings.length
-        ? h("ol", { class: "finding-list" }, ...this.items)
-        : h("p", { class: "nothing" }, text.nothingWrong),
+      open.length
+        ? h("ol", { class: "finding-list" }, ...open.map((x) => this.entry(x)))
+        : h("p", { class: "nothing" }, aside.length ? text.nothingLeft : part.not_checked.length ? text.nothingWrongYet : text.nothingWrong),
+      aside.length
+        ? h("details", { class: "asides", open: this.chosen !== null && aside.some((x) => x.members.includes(this.chosen!)) },
+            h("summary", {}, text.asideCount(count)), h("ol", { class: "finding-list" }, ...aside.map((x) => this.entry(x))))
+        : null,
     );
-    if (focused >= 0) this.items[focused]?.querySelector("button")?.focus({ preventScroll: true });
+    // Focus would be lost with the old button.
+    if (focused) this.element.querySelector<HTMLElement>(`[data-focus="${focused}"]`)?.focus({ preventScroll: true });
+  }
+
+  private entry({ members }: Entry): HTMLElement {
+    const findings = this.part!.findings;
+    const first = findings[members[0]!]!;
+    if (members.length === 1) return this.item(first, members[0]!);
+    const key = `${first.level} ${first.rule}${first.set_aside ? " aside" : ""}`;
+    const holds = this.chosen !== null && members.includes(this.chosen);
+    const open = holds || this.opened.has(key);
+    const toggle = () => {
+      if (open) this.opened.delete(key);
+      else this.opened.add(key);
+      // By now another may be chosen than when this was drawn.
+      if (this.chosen !== null && members.includes(this.chosen)) this.onChoose(null);
+      else this.draw();
+    };
+    const title = this.rules.get(first.rule)?.title.replace(/\.$/, "") ?? first.rule;
+    return h(
+      "li",
+      { class: `finding finding-group finding-${first.level}` },
+      h(
+        "button",
+        { type: "button", class: "finding-head", "data-focus": key, "aria-expanded": String(open), onclick: toggle },
+        levelMark(first.level) as unknown as Node,
+        h("span", { class: "finding-message" }, h("span", { class: "sr" }, `${text.levels[first.level]}: `), `${members.length} × ${title}`),
+      ),
+      open ? null : bar(first),
+      open
+        ? h("ol", { class: "finding-list" }, ...members.map((i) => this.item(findings[i]!, i)))
+        : h("p", { class: "quiet" }, `${text.worst}: ${inUnit(first.message)}`),
+    );
   }
 
   private item(finding: Finding, index: number): HTMLElement {
     const open = index === this.chosen;
     const button = h(
       "button",
-      { type: "button", class: "finding-head", "aria-expanded": String(open), onclick: () => this.onChoose(open ? null : index) },
+      { type: "button", class: "finding-head", "data-focus": `finding-${index}`, "aria-expanded": String(open), onclick: () => this.onChoose(open ? null : index) },
       levelMark(finding.level) as unknown as Node,
-      h("span", { class: "finding-message" }, h("span", { class: "sr" }, `${text.levels[finding.level]}: `), finding.message),
+      h("span", { class: "finding-message" }, h("span", { class: "sr" }, `${text.levels[finding.level]}: `), inUnit(finding.message)),
     );
     const item = h("li", { class: `finding finding-${finding.level}${open ? " open" : ""}${finding.set_aside ? " aside" : ""}` }, button);
     const against = bar(finding);
     if (against) item.append(against);
     if (finding.set_aside) item.append(h("p", { class: "quiet" }, `${text.setAside}: ${finding.set_aside}`));
-    if (open) item.append(details(finding));
+    if (open) item.append(this.details(finding, index));
+    this.items.set(index, item);
     return item;
+  }
+
+  private details(finding: Finding, index: number): HTMLElement {
+    const source = finding.limit?.source;
+    const rule = this.rules.get(finding.rule);
+    return h(
+      "div",
+      { class: "finding-more" },
+      h("p", {}, h("b", {}, `${text.remedy}: `), inUnit(finding.remedy)),
+      drawing(finding.rule),
+      finding.fix ? h("p", {}, h("b", {}, `${text.mend}: `), finding.fix) : null,
+      finding.caution ? h("p", { class: "caution" }, h("b", {}, `${text.caution}: `), finding.caution) : null,
+      source
+        ? h("p", { class: "quiet" }, `${text.source}: `, ...sourceOf(source))
+        : null,
+      rule
+        ? h("details", { class: "quiet" }, h("summary", {}, text.aboutRule),
+            h("p", {}, rule.why), h("p", {}, `${text.measuredHow}: ${rule.measured}`), h("p", {}, `${text.ignoreWhen}: ${rule.ignore_when}`), h("p", {}, h("code", {}, finding.rule)))
+        : h("p", { class: "quiet" }, `${text.rule}: `, h("code", {}, finding.rule)),
+      this.aside(finding, index),
+    );
+  }
+
+  /** Setting aside, or taking that back. */
+  private aside(finding: Finding, index: number): HTMLElement | null {
+    const { asides } = this;
+    if (!asides) return null;
+    const trouble = h("p", { class: "problem", role: "alert" });
+    const told = (error: unknown) => { trouble.textContent = error instanceof Error ? error.message : String(error); };
+    const focus = `aside-${index}`;
+    if (finding.set_aside) {
+      return h("div", {}, h("button", { type: "button", class: "plain", "data-focus": focus, onclick: () => void asides.takeBack(index).catch(told) }, text.countAgain), trouble);
+    }
+    if (this.writing !== index) {
+      return h("div", {}, h("button", { type: "button", class: "plain", "data-focus": focus, onclick: () => {
+        this.writing = index;
+        this.draw();
+        this.items.get(index)?.querySelector("input")?.focus();
+      } }, text.setAsideDo));
+    }
+    const reason = h("input", { name: "reason", required: true, maxlength: 500, autocomplete: "off", placeholder: text.reasonHint });
+    const leave = () => { this.writing = null; this.draw(); };
+    return h(
+      "form",
+      { class: "aside-form", onsubmit: (event: SubmitEvent) => {
+        event.preventDefault();
+        if (reason.value.trim()) void asides.keep(index, reason.value.trim()).catch(told);
+      }, onkeydown: (event: KeyboardEvent) => { if (event.key === "Escape") { event.stopPropagation(); leave(); } } },
+      h("label", {}, h("span", {}, text.reason), reason),
+      h("p", { class: "buttons-left" }, h("button", { type: "submit", class: "plain" }, text.setAsideSave), h("button", { type: "button", class: "plain", onclick: leave }, text.leaveIt)),
+      h("p", { class: "quiet" }, text.asideMeans),
+      trouble,
+    );
   }
 }

@@ -17,7 +17,7 @@ export function notCheckedPanel(report: PartReport): HTMLElement | null {
       "ul",
       { class: "reasons" },
       ...[...reasons].map(([why, rules]) =>
-        h("li", {}, why, h("span", { class: "quiet" }, ": ", ...rules.flatMap((x, i) => [i ? ", " : "", h("code", {}, x)]))),
+        h("li", {}, why, h("span", { class: "quiet" }, ": ", ...rules.flatMap((x, i) => [i ? ", " : "", x === "*" ? text.everyRule : h("code", {}, x)]))),
       ),
     ),
   );

@@ -1,350 +1,359 @@
-// A body in 3D: turn, move, zoom; findings lit on its faces; the chosen one brought into view with its dimension.
-import {
-  AmbientLight, BufferAttribute, BufferGeometry, Color, DirectionalLight, DoubleSide, EdgesGeometry, Group, LineBasicMaterial,
-  LineSegments, Mesh, MeshBasicMaterial, MeshLambertMaterial, OrthographicCamera, Raycaster, Scene, Vector2,
-  Vector3, WebGLRenderer, BoxGeometry,
-} from "three";
-import { OrbitControls } from "three/examples/jsm/controls/OrbitControls.js";
-import { MeshBVH, type SerializedBVH, acceleratedRaycast } from "three-mesh-bvh";
-import { h } from "../dom";
+// A body in 3D: findings lit on its faces, the chosen one with its dimension; cut open, seen through, coloured, measured.
+import { type BufferGeometry, Vector3 } from "three";
+import { MeshBVH, type SerializedBVH } from "three-mesh-bvh";
+import { fill, h } from "../dom";
+import type { Point } from "../report";
 import { text } from "../strings";
-import { length } from "../units";
+import { bodyLists } from "./body_lists";
+import { DrawnBody } from "./body_drawn";
+import { markFinding, markMeasured } from "./body_marks";
+import { BodyTools } from "./body_tools";
+import type { Coarse } from "./coarse";
 import { colours } from "./colours";
 import type { BodyGeometry } from "./decode";
-import type { PartView, PlacedFinding } from "./placed";
+import type { WidthPieces } from "./decode_widths";
+import { Marks, middleOf, vector } from "./dimension";
+import { LevelMarks } from "./level_marks";
+import { facesOf } from "./lit";
+import { type KeptMeasuring, Measuring } from "./measure_panel";
+import { BodyPicker, type Hit } from "./pick_body";
+import type { BodyLists, Feature, Kept, PartLists, PartView, PlacedFinding } from "./placed";
+import { type Cut, type KeptSection, Section } from "./section";
+import { Sizes } from "./sizes";
+import { type KeptCamera, type Look, Stage } from "./stage";
+import { type Side, WidthsView } from "./widths_view";
 
-/** Drawing true edges of a finer mesh costs more than it shows. */
-const MOST_FACES_WITH_EDGES = 200_000;
+/** What a body view fetches when it is asked for. */
+interface BodySources {
+  widths(): Promise<WidthPieces>;
+  lists(): Promise<BodyLists>;
+}
+export type Colouring = "plain" | Side;
+
+/** How somebody looks at a body: another view of the same part begins with it. */
+export interface KeptBody {
+  camera: KeptCamera;
+  section: KeptSection;
+  measuring: KeptMeasuring;
+  edgesShown: boolean;
+  seeThrough: boolean;
+  colouring: Colouring;
+}
 
 export class BodyView implements PartView {
   readonly element: HTMLElement;
-  private readonly renderer: WebGLRenderer;
-  private readonly scene = new Scene();
-  private readonly camera = new OrthographicCamera(-1, 1, 1, -1, -1000, 1000);
-  private readonly controls: OrbitControls;
-  private readonly labels = h("div", { class: "view-labels", "aria-hidden": "true" });
-  private readonly marks = new Group();
-  private readonly lights: Mesh[] = [];
-  private readonly mesh: Mesh<BufferGeometry, MeshLambertMaterial>;
-  private readonly edges: LineSegments<BufferGeometry, LineBasicMaterial> | null = null;
-  private readonly centre = new Vector3();
-  private readonly sizeOf = new Vector3();
-  private readonly sun = new DirectionalLight(0xffffff, 2.4);
-  private readonly observer: ResizeObserver;
-  private radius = 1;
+  readonly tools: HTMLElement;
+  readonly stage: Stage;
+  readonly section: Section;
+  readonly measuring: Measuring;
+  /** Until the graphics card has the body. */
+  readonly ready: Promise<void>;
+  edgesShown = true;
+  seeThrough = false;
+  colouring: Colouring = "plain";
+  onDispose: () => void = () => undefined;
+  private readonly drawn: DrawnBody;
+  private readonly sizes: Sizes;
+  private readonly marks: Marks;
+  private readonly measured: Marks;
+  private readonly signs: LevelMarks;
+  private readonly picker: BodyPicker;
+  private readonly panel: BodyTools;
+  private readonly message = h("p", { class: "view-message", role: "status", hidden: true });
+  private readonly legendPlace = h("div", { class: "legend-place" });
+  private features: Feature[] | null = null;
+  private widths: WidthsView | null = null;
+  private asked: Promise<BodyLists> | null = null;
   private chosen: number | null = null;
-  private labelled: { at: Vector3; make: () => string; kind: string; node: HTMLElement }[] = [];
-  private flight: number | null = null;
-  private asked = false;
+  private resting = 0;
 
   constructor(
     body: BodyGeometry,
+    closed: boolean,
     private readonly findings: PlacedFinding[],
+    private readonly sources: BodySources,
     private readonly onPick: (index: number | null) => void,
   ) {
-    this.renderer = new WebGLRenderer({ antialias: true, alpha: true });
-    this.renderer.setPixelRatio(Math.min(devicePixelRatio, 2));
-    const canvas = this.renderer.domElement;
-    canvas.tabIndex = 0;
-    canvas.setAttribute("role", "img");
-    canvas.setAttribute("aria-label", text.bodyViewLabel);
-    this.element = h("div", { class: "view view-body" }, canvas, this.labels);
-
-    const geometry = new BufferGeometry();
-    geometry.setAttribute("position", new BufferAttribute(body.positions, 3));
-    geometry.setIndex(new BufferAttribute(body.index, 1));
-    geometry.computeBoundingBox();
-    geometry.boundingBox!.getCenter(this.centre);
-    geometry.boundingBox!.getSize(this.sizeOf);
-    this.radius = Math.max(1e-6, this.sizeOf.length() / 2);
-    // Flat shading needs no normals: they come from the triangle itself, which also shows facets as they are.
-    this.mesh = new Mesh(geometry, new MeshLambertMaterial({ flatShading: true, side: DoubleSide }));
-    this.mesh.raycast = acceleratedRaycast;
-    this.scene.add(this.mesh, this.marks, new AmbientLight(0xffffff, 1.0), this.sun);
-    if (body.triangles <= MOST_FACES_WITH_EDGES) {
-      this.edges = new LineSegments(new EdgesGeometry(geometry, 25), new LineBasicMaterial());
-      this.scene.add(this.edges);
-    }
-    for (const finding of findings) this.lights.push(this.light(geometry, finding));
-
-    this.camera.up.set(0, 0, 1);
-    this.controls = new OrbitControls(this.camera, canvas);
-    this.controls.enableDamping = false;
-    this.controls.zoomToCursor = true;
-    this.controls.addEventListener("change", () => this.draw());
-    this.controls.addEventListener("start", () => this.stopFlight());
-    this.controls.listenToKeyEvents(canvas);
-    let down: [number, number] = [0, 0];
-    canvas.addEventListener("pointerdown", (event) => { down = [event.clientX, event.clientY]; });
-    canvas.addEventListener("click", (event) => {
-      if (Math.hypot(event.clientX - down[0], event.clientY - down[1]) < 4) this.pick(event);
-    });
-    this.addScale();
-    this.addSizes();
+    this.drawn = new DrawnBody(body, findings);
+    const { box, geometry } = this.drawn;
+    this.stage = new Stage(box, text.bodyViewLabel);
+    this.section = new Section(this.stage, this.drawn.shape, closed);
+    this.ready = this.drawn.put(this.stage, this.section.planes);
+    this.sizes = new Sizes(this.stage, box);
+    this.marks = new Marks(this.stage, "dimension");
+    this.measured = new Marks(this.stage, "measured");
+    this.signs = new LevelMarks(this.stage);
+    this.stage.before = () => {
+      this.marks.scale();
+      this.measured.scale();
+      // When the view rests: while it turns, nothing is worked out that can wait.
+      clearTimeout(this.resting);
+      this.resting = setTimeout(() => this.signs.tellHidden((at) => this.picker.foremost(at)), 150) as unknown as number;
+    };
+    this.picker = new BodyPicker(geometry, this.stage.camera, this.section);
+    this.measuring = new Measuring(false, () => this.drawMeasured());
+    this.element = this.stage.element;
+    this.panel = new BodyTools(this);
+    this.tools = this.panel.element;
+    this.tools.append(this.legendPlace);
+    this.element.append(this.message, this.measuring.element);
+    this.panel.chosen(false);
+    this.listen();
     this.recolour();
-    this.observer = new ResizeObserver(() => this.resize());
-    this.observer.observe(this.element);
+    this.relight();
     this.fit();
   }
 
-  /** The search tree arrives later than the first picture; picking is slow without it, so it waits. */
+  /** The search tree arrives later than the first picture; picking waits for it. */
   setTree(tree: SerializedBVH): void {
-    const geometry = this.mesh.geometry as BufferGeometry & { boundsTree?: MeshBVH };
+    const geometry = this.drawn.geometry as BufferGeometry & { boundsTree?: MeshBVH };
     geometry.boundsTree = MeshBVH.deserialize(tree, geometry, { setIndex: false });
+    this.element.dataset.ready = "";
+  }
+
+  setCoarse(coarse: Coarse): void {
+    this.drawn.setCoarse(coarse);
+  }
+
+  setEdges(ends: Float32Array<ArrayBuffer>): void {
+    this.picker.edges = ends;
+    this.drawn.setEdges(ends);
   }
 
   select(index: number | null): void {
     this.chosen = index;
+    if (index !== null) this.light(null);
     this.relight();
     this.dimension();
     const finding = index === null ? null : this.findings[index];
-    if (finding?.box) this.flyTo(finding);
-    else this.draw();
+    this.panel.chosen(Boolean(finding?.span));
+    if (finding?.box) this.flyToBox(finding.box, finding.point, finding.span);
+    this.stage.draw();
+  }
+
+  light(features: Feature[] | null): void {
+    this.features = features;
+    this.drawn.list(features && features.flatMap((x) => x.faces ?? []));
+    this.dimension();
+    this.relight();
+  }
+
+  async lists(): Promise<PartLists> {
+    return bodyLists(await this.bodyLists());
   }
 
   fit(): void {
-    const towards = new Vector3(0.62, -0.66, 0.42).normalize();
-    this.move(this.centre.clone(), towards, 1);
+    this.look("whole");
   }
 
-  /** Look along an axis. */
-  look(direction: [number, number, number]): void {
-    this.move(this.centre.clone(), new Vector3(...direction).normalize(), 1);
+  look(from: Look): void {
+    this.stage.look(from, true);
+  }
+
+  escape(): boolean {
+    return this.measuring.on && this.measuring.clear();
   }
 
   lit(): number[] {
+    if (this.features) return facesOf(this.features.flatMap((x) => x.faces ?? []));
     if (this.chosen === null) return [];
-    const faces: number[] = [];
-    for (const [first, count] of this.findings[this.chosen]?.faces ?? []) for (let i = 0; i < count; i++) faces.push(first + i);
-    return this.lights[this.chosen]?.visible ? faces : [];
+    return this.drawn.lightsUp(this.chosen) ? facesOf(this.findings[this.chosen]?.faces ?? []) : [];
   }
 
   recolour(): void {
     const c = colours();
-    this.mesh.material.color.set(new Color(c.part));
-    this.edges?.material.color.set(new Color(c.edge));
-    this.findings.forEach((finding, i) => {
-      (this.lights[i]!.material as MeshBasicMaterial).color.set(new Color(i === this.chosen ? c.chosen : c[finding.level]));
-    });
-    this.relight();
+    this.drawn.recolour();
+    this.sizes.recolour(c.quiet);
+    this.section.recolour(c.edge, c.ground);
     this.dimension();
-    this.draw();
+    this.drawMeasured();
+    this.stage.draw();
   }
 
   relabel(): void {
-    for (const label of this.labelled) label.node.textContent = label.make();
-    this.draw();
+    this.widths?.relabel();
+    this.panel.relabel();
+    this.measuring.update();
+    this.stage.relabel();
   }
 
   dispose(): void {
-    this.stopFlight();
-    this.observer.disconnect();
-    this.controls.dispose();
-    this.mesh.geometry.dispose();
-    this.renderer.dispose();
-    this.renderer.forceContextLoss();
+    this.onDispose();
+    clearTimeout(this.resting);
+    this.drawn.dispose();
+    this.stage.dispose();
   }
 
-  /** A mesh of the finding's faces that shares the part's vertices, drawn just in front of them. */
-  private light(geometry: BufferGeometry, finding: PlacedFinding): Mesh {
-    const whole = geometry.index!.array as Uint32Array;
-    const count = finding.faces.reduce((sum, [, n]) => sum + n, 0);
-    const index = new Uint32Array(3 * count);
-    let at = 0;
-    for (const [first, n] of finding.faces) {
-      index.set(whole.subarray(3 * first, 3 * (first + n)), at);
-      at += 3 * n;
+  showEdges(on: boolean): void {
+    this.edgesShown = on;
+    this.relight();
+    this.stage.draw();
+  }
+
+  veilBody(on: boolean): void {
+    this.seeThrough = on;
+    this.relight();
+    this.stage.draw();
+  }
+
+  cut(on: boolean): void {
+    // Through what is looked at, else through the middle.
+    if (on && !this.section.on) this.section.move(this.chosenPlace() ?? this.stage.centre);
+    this.section.switch(on);
+    this.relight();
+    this.stage.draw();
+  }
+
+  /** Turn the section: across an axis, across the direction of the look, or along what the chosen finding measured. */
+  turnCut(cut: Cut): void {
+    const place = this.chosenPlace();
+    const towards = this.stage.towards();
+    const span = this.chosenSpan();
+    if (cut === "seen") this.section.turn(cut, towards, place);
+    else if (cut !== "along") this.section.turnTo(cut, place);
+    else if (span) {
+      // The plane that holds the distance and is looked at as squarely as can be.
+      const along = span[1].clone().sub(span[0]).normalize();
+      const across = towards.addScaledVector(along, -towards.dot(along));
+      // Looked at along the distance itself, any plane that holds it will do.
+      if (across.length() < 0.1) across.set(along.y, -along.x, 0);
+      if (across.length() < 0.1) across.set(0, -1, 0);
+      this.section.turn(cut, across, span[0].clone().lerp(span[1], 0.5));
     }
-    const lit = new BufferGeometry();
-    lit.setAttribute("position", geometry.getAttribute("position"));
-    lit.setIndex(new BufferAttribute(index, 1));
-    const material = new MeshBasicMaterial({
-      side: DoubleSide, polygonOffset: true, polygonOffsetFactor: -1, polygonOffsetUnits: -1, transparent: true,
-    });
-    const mesh = new Mesh(lit, material);
-    mesh.frustumCulled = false;
-    this.scene.add(mesh);
-    return mesh;
+    this.relight();
+  }
+
+  async colour(by: Colouring): Promise<void> {
+    this.colouring = by;
+    this.panel.follow();
+    if (by !== "plain" && !this.widths) {
+      this.say(text.widths.loading, true);
+      try {
+        this.widths = new WidthsView(await this.sources.widths(), this.section.planes, () => this.stage.settle());
+      } catch (error) {
+        this.colouring = "plain";
+        this.say(text.widths.failed(error instanceof Error ? error.message : String(error)));
+        this.panel.follow();
+        return;
+      }
+      this.drawn.setWidths(this.widths);
+      this.legendPlace.append(this.widths.legend);
+      this.widths.recolour(colours().part);
+      by = this.colouring;
+    }
+    if (this.widths) this.widths.legend.hidden = by === "plain";
+    this.relight();
+    if (by !== "plain") await this.widths!.show(by);
+    this.say("");
+    this.relight();
+  }
+
+  measure(on: boolean): void {
+    this.measuring.switch(on);
+    this.element.classList.toggle("measuring", on);
+    if (on) this.bodyLists().then((x) => { this.picker.holes = x.holes; }, () => undefined);
+  }
+
+  /** Measure from, or choose, what is under this place; for keys, the middle of the view. */
+  pick(event?: { clientX: number; clientY: number }): void {
+    const r = this.stage.pad.getBoundingClientRect();
+    const hit = this.hitAt(event ?? { clientX: r.left + r.width / 2, clientY: r.top + r.height / 2 });
+    if (this.measuring.on) {
+      if (hit) this.measuring.pick(this.picker.thing(hit, this.stage.perPixel()));
+      return;
+    }
+    // A finger has no way to point without touching.
+    if (this.colouring !== "plain") this.widths?.point(hit?.face ?? null, hit?.at ?? null);
+    if (!hit) return this.onPick(null);
+    const { face } = hit;
+    const index = this.findings.findIndex((x) => x.faces.some(([first, n]) => face >= first && face < first + n));
+    if (index >= 0) this.onPick(index);
+  }
+
+  /** Cut through the ball that was measured and show it large, from the side. */
+  closeUp(): void {
+    const span = this.chosenSpan();
+    if (!span) return;
+    const [a, b] = span;
+    this.section.switch(true);
+    this.turnCut("along");
+    this.panel.follow();
+    // A little aslant, so that the faces behind the cut are seen as well.
+    this.stage.closeUp(a.clone().lerp(b, 0.5), this.section.open().addScaledVector(this.stage.aside(), 0.25), a.distanceTo(b));
+  }
+
+  keep(): Kept {
+    const { edgesShown, seeThrough, colouring } = this;
+    return { body: { edgesShown, seeThrough, colouring, camera: this.stage.keep(), section: this.section.keep(), measuring: this.measuring.keep() } };
+  }
+
+  restore({ body }: Kept): void {
+    if (!body) return;
+    const { edgesShown, seeThrough, colouring, camera, section, measuring } = body;
+    Object.assign(this, { edgesShown, seeThrough });
+    this.stage.restore(camera);
+    this.section.restore(section);
+    this.measure(measuring.on);
+    this.measuring.restore(measuring);
+    this.panel.follow();
+    this.relight();
+    if (colouring !== "plain") void this.colour(colouring);
+  }
+
+  private chosenSpan(): [Vector3, Vector3] | null {
+    const span = this.chosen === null ? null : this.findings[this.chosen]?.span;
+    return span ? [vector(span[0]), vector(span[1])] : null;
+  }
+
+  private chosenPlace(): Vector3 | null {
+    const point = this.chosen === null ? null : this.findings[this.chosen]?.point;
+    return point ? vector(point) : null;
+  }
+
+  private hitAt(event: { clientX: number; clientY: number }): Hit | null {
+    return this.picker.hit(this.stage.at(event));
+  }
+
+  private bodyLists(): Promise<BodyLists> {
+    this.asked ??= this.sources.lists();
+    return this.asked;
+  }
+
+  private say(words: string, busy = false): void {
+    fill(this.message, words, busy ? h("progress", { "aria-hidden": "true" }) : null);
+    this.message.hidden = !words;
+  }
+
+  private flyToBox([low, high]: [Point, Point], point: Point | null, span: [Point, Point] | null): void {
+    const extent = Math.hypot(high[0] - low[0], high[1] - low[1], high[2] - low[2]);
+    this.stage.flyTo(point ? vector(point) : middleOf(low, high), extent, span && vector(span[1]).sub(vector(span[0])));
   }
 
   private relight(): void {
-    const c = colours();
-    this.lights.forEach((mesh, i) => {
-      const chosen = i === this.chosen;
-      const material = mesh.material as MeshBasicMaterial;
-      material.color.set(new Color(chosen ? c.chosen : c[this.findings[i]!.level]));
-      material.opacity = chosen ? 0.95 : this.chosen === null ? 0.6 : 0.18;
-      mesh.renderOrder = chosen ? 2 : 1;
-    });
-    // The other side of a wall must not hide what is lit.
-    const seeThrough = this.chosen !== null;
-    this.mesh.material.transparent = seeThrough;
-    this.mesh.material.opacity = seeThrough ? 0.45 : 1;
-    this.mesh.material.depthWrite = !seeThrough;
-    this.mesh.material.needsUpdate = true;
+    const { chosen, seeThrough } = this;
+    this.drawn.show({ chosen, listed: this.features !== null, seeThrough, edges: this.edgesShown, coloured: this.colouring !== "plain" });
+    // What is chosen or lit stands alone, and colours that mean a width have words of their own.
+    this.signs.show(chosen !== null || this.features || this.colouring !== "plain" ? [] : this.findings);
   }
 
-  /** Lines and the measured distance of the chosen finding. */
   private dimension(): void {
-    for (const child of [...this.marks.children]) {
-      this.marks.remove(child);
-      if (child instanceof LineSegments) (child.geometry as BufferGeometry).dispose();
-    }
-    this.unlabel("dimension");
-    const finding = this.chosen === null ? null : this.findings[this.chosen];
-    if (!finding) return;
-    const points: number[] = [];
-    for (const [a, b] of finding.lines) points.push(...a, ...b);
-    if (finding.span) points.push(...finding.span[0], ...finding.span[1]);
-    if (points.length) {
-      const geometry = new BufferGeometry();
-      geometry.setAttribute("position", new BufferAttribute(new Float32Array(points), 3));
-      const lines = new LineSegments(geometry, new LineBasicMaterial({ color: new Color(colours().chosen), depthTest: false }));
-      lines.renderOrder = 3;
-      this.marks.add(lines);
-    }
-    if (finding.span) {
-      const [a, b] = finding.span;
-      const middle = new Vector3((a[0] + b[0]) / 2, (a[1] + b[1]) / 2, (a[2] + b[2]) / 2);
-      const distance = Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]);
-      this.label("dimension", middle, () => length(distance));
-    } else if (finding.point) {
-      this.label("dimension", new Vector3(...finding.point), () => "●");
-    }
+    markFinding(this.marks, this.chosen === null ? null : (this.findings[this.chosen] ?? null));
+    const gone = this.features?.flatMap((x) => x.lines ?? []) ?? [];
+    if (gone.length) this.marks.lines(gone, colours().chosen);
   }
 
-  /** A 10 mm cube beside the part: an inch read as a millimetre is seen at once. */
-  private addScale(): void {
-    const side = 10;
-    const box = this.mesh.geometry.boundingBox!;
-    const cube = new LineSegments(new EdgesGeometry(new BoxGeometry(side, side, side)), new LineBasicMaterial());
-    const gap = Math.max(side, this.radius * 0.15);
-    cube.position.set(box.max.x + gap + side / 2, box.min.y + side / 2, box.min.z + side / 2);
-    cube.name = "scale";
-    this.scene.add(cube);
-    this.label("scale", cube.position.clone().add(new Vector3(0, 0, -side * 0.9)), () => length(side));
+  private drawMeasured(): void {
+    markMeasured(this.measured, this.measuring);
+    this.stage.draw();
   }
 
-  private addSizes(): void {
-    const box = this.mesh.geometry.boundingBox!;
-    const { x, y, z } = this.sizeOf;
-    const off = this.radius * 0.06;
-    this.label("size", new Vector3(this.centre.x, box.min.y - off, box.min.z), () => length(x));
-    this.label("size", new Vector3(box.max.x + off, this.centre.y, box.min.z), () => length(y));
-    this.label("size", new Vector3(box.max.x + off, box.min.y - off, this.centre.z), () => length(z));
-  }
-
-  private label(kind: string, at: Vector3, make: () => string): void {
-    const node = h("span", { class: `view-label view-label-${kind}` }, make());
-    this.labels.append(node);
-    this.labelled.push({ at, make, kind, node });
-  }
-
-  private unlabel(kind: string): void {
-    for (const label of this.labelled) if (label.kind === kind) label.node.remove();
-    this.labelled = this.labelled.filter((x) => x.kind !== kind);
-  }
-
-  private flyTo(finding: PlacedFinding): void {
-    const [low, high] = finding.box!;
-    const middle = finding.point ? new Vector3(...finding.point) : new Vector3((low[0] + high[0]) / 2, (low[1] + high[1]) / 2, (low[2] + high[2]) / 2);
-    const extent = Math.hypot(high[0] - low[0], high[1] - low[1], high[2] - low[2]);
-    const zoom = Math.min(5, Math.max(1, (this.radius * 0.9) / Math.max(extent, this.radius * 0.02)));
-    // Look at the place from the side of the part it lies on.
-    const outward = middle.clone().sub(this.centre);
-    const here = this.camera.position.clone().sub(this.controls.target).normalize();
-    if (outward.length() > 0.05 * this.radius) here.add(outward.normalize().multiplyScalar(0.8));
-    here.z = Math.max(here.z, -0.8);
-    if (here.length() < 1e-3) here.set(0.6, -0.6, 0.4);
-    this.move(middle, here.normalize(), zoom, true);
-  }
-
-  private move(target: Vector3, towards: Vector3, zoom: number, animate = false): void {
-    this.stopFlight();
-    const distance = this.radius * 4;
-    const end = target.clone().addScaledVector(towards, distance);
-    const apply = (share: number, from: { position: Vector3; target: Vector3; zoom: number }) => {
-      const ease = share * share * (3 - 2 * share);
-      this.controls.target.lerpVectors(from.target, target, ease);
-      this.camera.position.lerpVectors(from.position, end, ease);
-      this.camera.zoom = from.zoom * (zoom / from.zoom) ** ease;
-      this.camera.updateProjectionMatrix();
-      this.controls.update();
-      this.draw();
-    };
-    const from = { position: this.camera.position.clone(), target: this.controls.target.clone(), zoom: this.camera.zoom };
-    if (!animate || matchMedia("(prefers-reduced-motion: reduce)").matches) {
-      apply(1, from);
-      return;
-    }
-    const started = performance.now();
-    const step = (now: number) => {
-      const share = Math.min(1, (now - started) / 350);
-      apply(share, from);
-      this.flight = share < 1 ? requestAnimationFrame(step) : null;
-    };
-    this.flight = requestAnimationFrame(step);
-  }
-
-  private stopFlight(): void {
-    if (this.flight !== null) cancelAnimationFrame(this.flight);
-    this.flight = null;
-  }
-
-  private resize(): void {
-    const { clientWidth: width, clientHeight: height } = this.element;
-    if (!width || !height) return;
-    this.renderer.setSize(width, height);
-    const span = this.radius * 1.25;
-    const aspect = width / height;
-    const tall = aspect >= 1 ? span : span / aspect;
-    this.camera.left = -tall * aspect;
-    this.camera.right = tall * aspect;
-    this.camera.top = tall;
-    this.camera.bottom = -tall;
-    this.camera.near = -this.radius * 20;
-    this.camera.far = this.radius * 40;
-    this.camera.updateProjectionMatrix();
-    this.draw();
-  }
-
-  /** Draw once, at the next frame, however often it is asked for. */
-  private draw(): void {
-    if (this.asked) return;
-    this.asked = true;
-    requestAnimationFrame(() => {
-      this.asked = false;
-      // Over the left shoulder of whoever looks, so that faces differ by their slope from every side.
-      const left = new Vector3().setFromMatrixColumn(this.camera.matrixWorld, 0).multiplyScalar(-2.4 * this.radius);
-      const up = new Vector3().setFromMatrixColumn(this.camera.matrixWorld, 1).multiplyScalar(3.2 * this.radius);
-      this.sun.position.copy(this.camera.position).sub(this.controls.target).add(left).add(up);
-      const scale = this.scene.getObjectByName("scale") as LineSegments<BufferGeometry, LineBasicMaterial>;
-      scale.material.color.set(new Color(colours().faint));
-      this.renderer.render(this.scene, this.camera);
-      const { clientWidth: width, clientHeight: height } = this.element;
-      for (const { at, node } of this.labelled) {
-        const p = at.clone().project(this.camera);
-        node.style.transform = `translate(-50%, -50%) translate(${((p.x + 1) / 2) * width}px, ${((1 - p.y) / 2) * height}px)`;
-      }
+  private listen(): void {
+    const { pad } = this.stage;
+    this.stage.onClick = (event) => this.pick(event);
+    pad.addEventListener("pointermove", (event) => {
+      if (event.buttons || this.colouring === "plain" || !this.widths) return;
+      const hit = this.hitAt(event);
+      this.widths.point(hit?.face ?? null, hit?.at ?? null);
     });
-  }
-
-  private pick(event: MouseEvent): void {
-    const rectangle = this.renderer.domElement.getBoundingClientRect();
-    const at = new Vector2(
-      ((event.clientX - rectangle.left) / rectangle.width) * 2 - 1,
-      1 - ((event.clientY - rectangle.top) / rectangle.height) * 2,
-    );
-    const geometry = this.mesh.geometry as BufferGeometry & { boundsTree?: MeshBVH };
-    if (!geometry.boundsTree) return;
-    const caster = new Raycaster();
-    caster.setFromCamera(at, this.camera);
-    const face = caster.intersectObject(this.mesh, false)[0]?.faceIndex;
-    if (face === undefined || face === null) {
-      this.onPick(null);
-      return;
-    }
-    const index = this.findings.findIndex((x) => x.faces.some(([first, n]) => face >= first && face < first + n));
-    if (index >= 0) this.onPick(index);
   }
 }

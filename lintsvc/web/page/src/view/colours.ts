@@ -7,7 +7,10 @@ export interface Colours {
   warning: string;
   note: string;
   chosen: string;
+  accent: string;
   ink: string;
+  quiet: string;
+  ground: string;
   faint: string;
   bendUp: string;
   bendDown: string;
@@ -24,7 +27,10 @@ export function colours(): Colours {
     warning: get("warning"),
     note: get("note"),
     chosen: get("chosen"),
+    accent: get("accent"),
     ink: get("ink"),
+    quiet: get("quiet"),
+    ground: get("sheet"),
     faint: get("faint"),
     bendUp: get("bend-up"),
     bendDown: get("bend-down"),

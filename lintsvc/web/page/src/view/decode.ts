@@ -6,6 +6,8 @@ export interface BodyGeometry {
   index: Uint32Array;
   triangles: number;
   vertices: number;
+  /** The least and the greatest coordinates. */
+  box: [[number, number, number], [number, number, number]];
   /** Half a grid step: how far a drawn vertex may lie from the true one, mm. */
   error_mm: number;
 }
@@ -42,16 +44,22 @@ export function decodeBody(buffer: ArrayBuffer): BodyGeometry {
   at += 4 * count;
 
   const positions = new Float32Array(3 * vertices);
+  const box: BodyGeometry["box"] = [[0, 0, 0], [0, 0, 0]];
   for (let axis = 0; axis < 3; axis++) {
     const low = at + 2 * axis * vertices;
     const top = low + vertices;
     const start = origin[axis]!;
     let value = 0;
+    let least = 0xffff;
+    let most = 0;
     for (let i = 0; i < vertices; i++) {
       const code = bytes[low + i]! | (bytes[top + i]! << 8);
       value = (value + ((code >> 1) ^ -(code & 1))) & 0xffff;
       positions[3 * i + axis] = start + step * value;
+      if (value < least) least = value;
+      if (value > most) most = value;
     }
+    if (vertices) [box[0][axis], box[1][axis]] = [start + step * least, start + step * most];
   }
-  return { positions, index, triangles, vertices, error_mm: step / 2 };
+  return { positions, index, triangles, vertices, box, error_mm: step / 2 };
 }

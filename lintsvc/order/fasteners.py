@@ -1,0 +1,108 @@
+"""Screws as an order names them: diameter, head, nut, what they need of a hole. Sizes in mm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from lintsvc.handbook.clearance import clearance_hole, screw_size
+from lintsvc.handbook.threads import thread
+from lintsvc.model.material import Value
+from lintsvc.model.source import COMMON_PRACTICE, Source
+from lintsvc.order.file import Screw
+
+_HEAD = Source("memory", "ISO 4762 socket head: 1.5 d across to M2.5 and from M8 on, a little more between; recalled.")
+#: Socket heads: largest diameter of the plain head (ISO 4762, recalled); the height is the screw's diameter.
+_HEADS_MM = {"M2": 3.8, "M2.5": 4.5, "M3": 5.5, "M4": 7.0, "M5": 8.5, "M6": 10.0, "M8": 13.0, "M10": 16.0, "M12": 18.0}
+#: Hexagon nuts: largest height (ISO 4032, recalled).
+_NUTS_MM = {"M2": 1.6, "M2.5": 2.0, "M3": 2.4, "M4": 3.2, "M5": 4.7, "M6": 5.2, "M8": 6.8, "M10": 8.4, "M12": 10.8}
+#: Hexagon nuts: across corners (ISO 4032, recalled).
+_CORNERS_MM = {
+    "M2": 4.32,
+    "M2.5": 5.45,
+    "M3": 6.01,
+    "M4": 7.66,
+    "M5": 8.79,
+    "M6": 11.05,
+    "M8": 14.38,
+    "M10": 17.77,
+    "M12": 20.03,
+}
+_NUT = Source("memory", "ISO 4032 hexagon nut, across its corners; recalled.")
+_ENGAGED = Source("common-practice", "Thread engagement: 1 d in steel, 1.5 d in aluminium, 2 d in plastics.")
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """Room that a screw's head and the tool that turns it take."""
+
+    diameter_mm: float
+    height_mm: float
+    tool_mm: float
+    source: Source
+
+
+@lru_cache(maxsize=64)
+def diameter_mm(size: str) -> float:
+    """Return the nominal diameter of a screw: M4, #10, 1/4. Raises ValueError for what is none."""
+    name = screw_size(size)
+    if name.startswith("M"):
+        return float(name[1:])
+    if name.startswith("#"):
+        # ASME B1.1: the number sizes start at 0.060 in and step by 0.013 in.
+        return (0.060 + 0.013 * int(name[1:])) * 25.4
+    above, below = name.split("/")
+    return int(above) / int(below) * 25.4
+
+
+def pitch_mm(size: str) -> float:
+    """Return the pitch of the coarse thread of a screw; a sixth of the diameter where the handbook has none."""
+    for name in (size, screw_size(size)):
+        try:
+            return thread(name).pitch_mm
+        except ValueError:
+            continue
+    return diameter_mm(size) / 6
+
+
+def head_of(screw: Screw) -> Head:
+    """Return the head: as the order says it, else a socket head's."""
+    d = diameter_mm(screw.size)
+    said = screw.head_diameter is not None and screw.head_height is not None
+    across = screw.head_diameter or _HEADS_MM.get(screw_size(screw.size), 1.6 * d)
+    high = screw.head_height or d
+    source = Source("shop", "The screw's head as the order says it.") if said else _HEAD
+    return Head(across, high, screw.tool_diameter or across, source)
+
+
+def nut_height_mm(size: str) -> float:
+    """Return the height of a usual hexagon nut."""
+    return _NUTS_MM.get(screw_size(size), 0.9 * diameter_mm(size))
+
+
+def nut_of(size: str) -> Head:
+    """Return a usual hexagon nut as the room that it takes: across its corners."""
+    across = _CORNERS_MM.get(screw_size(size), 1.95 * diameter_mm(size))
+    return Head(across, nut_height_mm(size), across, _NUT)
+
+
+def engagement_mm(size: str, family: str | None) -> Value:
+    """Return how much thread a screw needs in a material of this family for its usual strength."""
+    factor = {"aluminium": 1.5, "brass": 1.5, "copper": 1.5, "steel": 1.0, "stainless": 1.0}.get(family or "", 2.0)
+    return Value(factor * diameter_mm(size), _ENGAGED)
+
+
+def closest_hole(size: str) -> Value | None:
+    """Return the fine (close) clearance hole of ISO 273 or ASME B18.2.8; None for a size they leave out."""
+    try:
+        return clearance_hole(size, "close")
+    except ValueError:
+        return None
+
+
+def usual_hole(size: str) -> Value:
+    """Return the medium clearance hole; 1.1 d where the tables leave the size out."""
+    try:
+        return clearance_hole(size, "normal")
+    except ValueError:
+        return Value(1.1 * diameter_mm(size), COMMON_PRACTICE)

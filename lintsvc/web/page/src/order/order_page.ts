@@ -1,0 +1,83 @@
+// One order: what was found, the order as a whole, its parts, what goes out, and what arrived.
+import { ServiceError } from "../api";
+import { type Child, fill, h } from "../dom";
+import type { Finding, Level } from "../report";
+import { text } from "../strings";
+import { ArrivalPanel } from "./arrival";
+import { blocksOf } from "./blocks";
+import { type OrderData, type OrderPart, fileUrl, orderData, printUrl, removeOrder } from "./order_api";
+
+const words = text.order;
+
+export class OrderPage {
+  readonly element = h("div", { class: "check order-page" });
+  private gone = false;
+
+  constructor(private readonly id: string, private readonly go: (path: string) => void) {
+    document.title = words.orders;
+    fill(this.element, h("div", { class: "verdict" }, h("h1", {}, words.waiting), h("progress", { "aria-label": words.waiting })));
+    orderData(id).then((x) => this.show(x), (error: unknown) => this.fail(error));
+  }
+
+  dispose(): void {
+    this.gone = true;
+  }
+
+  private fail(error: unknown): void {
+    if (this.gone) return;
+    const said = error instanceof ServiceError ? error.message : String(error);
+    fill(this.element, h("div", { class: "verdict" }, h("h1", { class: "verdict-error" }, words.orders), h("p", { class: "problem order-status-line", role: "alert" }, said), this.another()));
+  }
+
+  private another(): HTMLElement {
+    return h("p", { class: "buttons-left" }, h("a", { href: "/orders", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/orders"); } }, words.back));
+  }
+
+  private show(data: OrderData): void {
+    if (this.gone) return;
+    document.title = `${data.name}: ${words.orders}`;
+    const entries = [...data.report.parts, ...(orderEntry(data) ? [orderEntry(data)!] : [])];
+    const findings = entries.flatMap((x) => x.findings).filter((x) => !x.set_aside);
+    const count = (level: Level) => findings.filter((x) => x.level === level).length;
+    const unreadable = data.report.parts.filter((x) => x.unreadable).length;
+    const errors = count("error") + unreadable;
+    const worst = errors ? "error" : count("warning") ? "warning" : count("note") ? "note" : "clean";
+    const link = (name: string, label: string) => h("a", { class: "button second", href: fileUrl(this.id, name), download: name }, label);
+    const remove = h("button", { type: "button", class: "plain", onclick: () => {
+      void removeOrder(this.id).then(() => this.go("/orders"), (error: unknown) => this.fail(error));
+    } }, words.remove);
+    fill(this.element,
+      h("div", { class: "verdict" },
+        h("h1", { class: `verdict-${worst}` }, `${data.name}: ${findings.length || unreadable ? words.counted(errors, count("warning"), count("note")) : words.clean}`),
+        h("p", { class: "buttons-left" }, link("packet.zip", words.packet), link("inspection.pdf", words.sheets), link("results.csv", words.table)),
+        h("p", { class: "buttons-left" }, h("a", { href: "/orders", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/orders"); } }, words.back), remove)),
+      h("section", { class: "panel order-whole", "aria-labelledby": "order-whole" }, h("h2", { id: "order-whole" }, words.whole), ...blocksOf(data.page)),
+      h("section", { class: "order-parts", "aria-labelledby": "order-parts" }, h("h2", { id: "order-parts" }, words.parts), ...data.parts.map((x) => this.part(x, data))),
+      new ArrivalPanel(this.id, data.parts).element);
+  }
+
+  private part(part: OrderPart, data: OrderData): HTMLElement {
+    const report = data.report.parts[data.parts.indexOf(part)];
+    const found = (report?.findings ?? []).filter((x: Finding) => !x.set_aside);
+    const count = (level: Level) => found.filter((x: Finding) => x.level === level).length;
+    const said = report?.unreadable ? report.unreadable.why : found.length ? words.counted(count("error"), count("warning"), count("note")) : words.clean;
+    return h("details", { class: "panel opening order-part" },
+      h("summary", {}, h("b", {}, part.id), h("span", { class: "quiet" }, `${part.file}: ${said}`)),
+      h("div", { class: "opening-body" }, part.printable ? this.print(part) : null, ...blocksOf(part.page)));
+  }
+
+  private print(part: OrderPart): Child {
+    const paper = h("select", { "aria-label": `${words.paper}, ${part.id}`, onchange: () => point() }, ...["A4", "Letter"].map((x) => h("option", { value: x }, x)));
+    const offset = h("input", { "aria-label": `${words.offset}, ${part.id}`, value: "0 mm", size: 7, oninput: () => point() });
+    const template = h("input", { type: "checkbox", onchange: () => point() });
+    const link = h("a", { class: "plain", download: `${part.id}.1to1.pdf` }, words.print);
+    const point = () => link.setAttribute("href", printUrl(this.id, part.id, paper.value, offset.value, template.checked));
+    point();
+    return h("p", { class: "buttons-left order-print" }, link, h("label", { class: "tick" }, words.paper, paper), h("label", { class: "tick" }, words.offset, offset), h("label", { class: "tick" }, template, words.template));
+  }
+}
+
+/** The order's own entry, which the report has beside its parts. */
+function orderEntry(data: OrderData): { findings: Finding[] } | null {
+  return (data.report as unknown as { order?: { findings: Finding[] } | null }).order ?? null;
+}

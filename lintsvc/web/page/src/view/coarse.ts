@@ -1,0 +1,50 @@
+// A coarse stand-in for a fine body, drawn while it is turned where the graphics card is too slow for all of it.
+import type { BodyGeometry } from "./decode";
+
+/** Bodies up to this are fast enough everywhere. */
+export const WORTH_IT = 250_000;
+const ABOUT = 50_000;
+
+/** Triangles between the body's own vertices, and the face that each of them was, in ascending order. */
+export interface Coarse { index: Uint32Array<ArrayBuffer>; faces: Uint32Array<ArrayBuffer> }
+
+/** Fewer triangles: vertices of one cell become one. Null where it is not worth it. */
+export function coarsen(body: BodyGeometry): Coarse | null {
+  if (body.triangles < WORTH_IT) return null;
+  // A surface crosses about as many cells as its size in cells squared; refined until it is few enough.
+  for (let cells = 220; ; cells = Math.floor(cells * 0.75)) {
+    const made = cluster(body, cells);
+    if (made.faces.length <= ABOUT || cells < 20) return made;
+  }
+}
+
+function cluster({ positions, index, vertices, box }: BodyGeometry, cells: number): Coarse {
+  const longest = Math.max(1e-9, ...box[1].map((high, axis) => high - box[0][axis]!));
+  const scale = cells / longest;
+  const stands = new Uint32Array(vertices);
+  const first = new Map<number, number>();
+  for (let i = 0; i < vertices; i++) {
+    const x = Math.floor((positions[3 * i]! - box[0][0]) * scale);
+    const y = Math.floor((positions[3 * i + 1]! - box[0][1]) * scale);
+    const z = Math.floor((positions[3 * i + 2]! - box[0][2]) * scale);
+    const cell = (x * 1024 + y) * 1024 + z;
+    const known = first.get(cell);
+    if (known === undefined) first.set(cell, i);
+    stands[i] = known ?? i;
+  }
+  const kept = new Uint32Array(index.length);
+  const faces = new Uint32Array(index.length / 3);
+  let count = 0;
+  for (let i = 0; i < index.length; i += 3) {
+    const a = stands[index[i]!]!;
+    const b = stands[index[i + 1]!]!;
+    const c = stands[index[i + 2]!]!;
+    if (a === b || b === c || c === a) continue;
+    faces[count] = i / 3;
+    kept[3 * count] = a;
+    kept[3 * count + 1] = b;
+    kept[3 * count + 2] = c;
+    count++;
+  }
+  return { index: kept.slice(0, 3 * count), faces: faces.slice(0, count) };
+}

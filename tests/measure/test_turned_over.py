@@ -1,0 +1,62 @@
+"""Faces wound the wrong way: an error of its own, and everything else is measured as it is meant."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from parts import bodies
+from parts.planted_bodies import block, cylinder, mesh_of
+
+from lintsvc.measure.bodies import BodyMeasurements
+
+
+def plate_with_everything() -> bodies.Mesh:
+    """A thick plate with a thin wall, a slot, a narrow bore, a square hole, a thin pin and a closed void."""
+    part = block(40, 30, 12) + block(0.6, 20, 8).translate([-15, 0, 12]) + cylinder(0.8, 8, 32).translate([10, 10, 11])
+    part -= block(0.9, 0.9, 14).translate([-14, -12, -1])
+    part -= block(0.4, 12, 6).translate([-8, 0, 7]) + cylinder(1.2, 14, 48).translate([12, -8, -1])
+    return mesh_of(part - block(4, 4, 4).translate([4, 0, 4]))
+
+
+def measured(mesh: bodies.Mesh) -> BodyMeasurements:
+    return BodyMeasurements(bodies.body(mesh))
+
+
+def told(body: BodyMeasurements) -> dict[str, Any]:
+    return {
+        "walls": [(round(x.width_mm, 3), x.round) for x in body.thin_places(1.0)],
+        "gaps": [(round(x.width_mm, 3), x.round) for x in body.narrow_places(0.5)],
+        "bores": [(round(x.diameter_mm, 3), x.through) for x in body.bores],
+        "openings": [(round(x.diameter_mm, 3), x.through) for x in body.openings],
+        "voids": [round(x.volume_mm3, 3) for x in body.voids],
+        "bulk": [round(x.diameter_mm, 2) for x in body.thick_places(10.0)],
+        "panels": sorted(round(x.thickness_mm, 3) for x in body.panels(3.0)),
+        "volume": round(body.volume_mm3, 3),
+    }
+
+
+def test_what_is_measured_does_not_depend_on_how_faces_are_wound() -> None:
+    vertices, faces = plate_with_everything()
+    right = told(measured((vertices, faces)))
+    assert right["walls"] and right["gaps"] and right["bores"] and right["openings"] and right["voids"] == [64.0]
+    inverted = measured((vertices, faces[:, ::-1]))
+    assert inverted.soundness.inside_out
+    assert told(inverted) == right
+    some = faces.copy()
+    some[::5] = some[::5][:, ::-1]
+    mixed = measured((vertices, some))
+    assert mixed.soundness.flipped
+    assert told(mixed) == right
+
+
+@pytest.mark.parametrize("kept", [0, 4])
+def test_bar_inside_out_is_a_pin_and_no_hole(kept: int) -> None:
+    """All of its faces, or all but four, look inward."""
+    vertices, faces = bodies.box((0.6, 0.6, 8.0))
+    faces = np.concatenate([faces[:kept], faces[kept:, ::-1]])
+    body = measured((vertices, faces))
+    assert [(round(x.width_mm, 3), x.slender) for x in body.thin_places(1.0)] == [(0.6, True)]
+    assert body.narrow_places(1.0) == []
+    assert body.volume_mm3 == pytest.approx(0.6 * 0.6 * 8.0)
