@@ -11,7 +11,7 @@ serve: ready
 
 test: ready-for-tests style
 	$(BIN)/lintsvc warm
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python tools/run_tests.py
 
 # Style, types and layers.
 style: ready-for-tests
