@@ -3,6 +3,9 @@
 Radial clearance of a floating fastener is half of each hole's play, of a fixed one half of the clearance hole's
 (ASME Y14.5, appendix B: H = F + T, H = F + 2 T). Holes on several panels of a bent part move with every bend
 between: each bend's angle swings the panel about the bend's line, each flat's length shifts it.
+
+The worst case takes the screw at its nominal diameter, as the formulas do, and holes at their narrowest. Root sum
+square and simulation take both as they arrive: about their means, with a spread of their own.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ from lintsvc.model.source import Source
 from lintsvc.order.fasteners import closest_hole, usual_hole
 from lintsvc.order.frames import Floats, frame_on, moved, turned
 from lintsvc.order.meeting import Meets, Way
+from lintsvc.order.screw_sizes import thickness
 from lintsvc.order.shape import Ints
 from lintsvc.order.tolerances import bend_tolerance, finish_per_face, hole_figure, hole_size, size_tolerance
 
@@ -33,7 +37,7 @@ _SURE = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class Play:
-    """Clearance (n,) of each screw, radial, after finish and usual hole size; and what is left of it.
+    """Radial clearance (n,) of each screw, after finish and usual hole size, the screw nominal; and what is left of it.
 
     `worst_mm`, `rss_mm`: the least clearance minus position errors; negative where a screw does not pass.
     `zone_mm`: diameters of both position zones. `allowed_mm`: what the fastener formula leaves for both together.
@@ -49,6 +53,9 @@ class Play:
     chance_within: float
     #: How many bends lie between holes of one pattern.
     bends: int
+    #: Clearance that screws have as they arrive, on the mean, and its ± from the sizes of holes and screws; the least.
+    mean_mm: float
+    size_mm: float
 
 
 def play_of(order: CheckedOrder, meets: Meets, way: Way) -> Play:
@@ -57,9 +64,16 @@ def play_of(order: CheckedOrder, meets: Meets, way: Way) -> Play:
     screw = meets.screw_mm
     fixed = meets.relation.screw.into == "thread"
     usual, worst = _clearance(a, way.a, screw, usual=True), _clearance(a, way.a, screw, usual=False)
+    drift = thickness(meets.relation.screw.size)
+    # A floating screw has the play of two holes: its own size counts twice.
+    turns = 1 if fixed else 2
+    sizes = [usual - worst]
     if not fixed:
-        usual = usual + _clearance(b, way.b, screw, usual=True)
-        worst = worst + _clearance(b, way.b, screw, usual=False)
+        other, narrow = _clearance(b, way.b, screw, usual=True), _clearance(b, way.b, screw, usual=False)
+        sizes.append(other - narrow)
+        usual, worst = usual + other, worst + narrow
+    mean = usual + turns * (screw - drift.mean_mm) / 2
+    size = np.sqrt(sum(x**2 for x in sizes) + (turns * drift.tolerance_mm / 2) ** 2)
     frame = frame_on(a.shape.holes.normal[way.a[0]])[:, :2]
     centres = a.shape.holes.point[way.a] @ frame
     span = float(np.linalg.norm(centres - centres.mean(axis=0), axis=1).max()) * 2
@@ -74,10 +88,23 @@ def play_of(order: CheckedOrder, meets: Meets, way: Way) -> Play:
     squared = sum((x**2 for x in swung), np.full(len(centres), (zones[0] / 2) ** 2 + (zones[1] / 2) ** 2))
     distance = np.linalg.norm(off, axis=1)
     left_worst = float((worst - distance - zones[0] / 2 - zones[1] / 2 - summed).min())
-    left_rss = float((usual - distance - np.sqrt(squared)).min())
-    chance, within = _chance(order, centres, usual, off, zones, modes, left_worst, np.sqrt(squared))
+    spread = np.sqrt(squared + size**2)
+    left_rss = float((mean - distance - spread).min())
+    chance, within = _chance(order, centres, mean, size, off, zones, modes, left_worst, spread)
     allowed = 2 * float(usual.min())
-    return Play(usual, left_worst, left_rss, zones, allowed, chance, within, len(modes) // 2)
+    tightest = int(mean.argmin())
+    return Play(
+        usual,
+        left_worst,
+        left_rss,
+        zones,
+        allowed,
+        chance,
+        within,
+        len(modes) // 2,
+        float(mean[tightest]),
+        float(size[tightest]),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,16 +225,20 @@ def _chance(
     order: CheckedOrder,
     centres: Floats,
     clearance: Floats,
+    size: Floats,
     off: Floats,
     zones: tuple[float, float],
     modes: list[Floats],
     left_worst: float,
     spread: Floats,
 ) -> tuple[float, float]:
-    """Return the chance that all screws pass, each error normal with three sigma at its tolerance; and its margin."""
+    """Return the chance that all screws pass, each error normal with three sigma at its tolerance; and its margin.
+
+    `clearance`: on the mean, `size`: its ± from the sizes of holes and screws.
+    """
     if left_worst >= 0:
         return 1.0, 0.0
-    if (clearance <= 0).any():
+    if (clearance + size <= 0).any():
         return 0.0, 0.0
     # Without any help from moving the parts against each other, each hole fails no more often than this.
     room = np.maximum(clearance - np.linalg.norm(off, axis=1), 0.0)
@@ -216,7 +247,7 @@ def _chance(
         return 1.0, 0.0
     from lintsvc.order.stack_up import chance_to_assemble
 
-    key = _key(centres, clearance, off, np.array(zones), *modes)
+    key = _key(centres, clearance, size, off, np.array(zones), *modes)
     known = order.kept.find(key)
     if known is None:
         found = chance_to_assemble(
@@ -226,6 +257,7 @@ def _chance(
             zones[1],
             offset_mm=off,
             together_mm=modes,
+            size_mm=size,
             samples=min(_SAMPLES, max(_LEAST_SAMPLES, _MOST_HOLES // len(centres))),
         )
         known = f"{found.share!r} {found.within!r}".encode()
@@ -235,7 +267,7 @@ def _chance(
 
 
 def _key(*arrays: Floats) -> str:
-    digest = hashlib.sha256(b"play")
+    digest = hashlib.sha256(b"play 2")
     for each in arrays:
         digest.update(np.round(each, 6).tobytes())
     return digest.hexdigest()

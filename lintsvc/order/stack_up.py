@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Spread = Literal["uniform", "normal"]
+#: A clearance that is none.
+_NONE_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,7 @@ def chance_to_assemble(
     seed: int = 0,
     offset_mm: Floats | None = None,
     together_mm: Sequence[Floats] = (),
+    size_mm: Floats | float = 0.0,
 ) -> Chance:
     """Return the share of pairs of parts that go together.
 
@@ -51,6 +54,7 @@ def chance_to_assemble(
     `position_a_mm`, `position_b_mm`: diameters of the position zones of both parts (ASME Y14.5 sense). `uniform` fills
     the zone evenly; `normal` puts 99.7 % of each coordinate inside it. `offset_mm`: (n, 2) how far centres are off
     as drawn. `together_mm`: errors that move holes together, each (n, 2) at its tolerance, such as a bend's angle.
+    `size_mm`: the tolerance ± of each radial clearance, from the sizes of its holes and its screw.
     """
     centres = np.ascontiguousarray(centres_mm - np.mean(centres_mm, axis=0), np.float64)
     random = np.random.default_rng(seed)
@@ -59,13 +63,21 @@ def chance_to_assemble(
     if offset_mm is not None:
         errors += offset_mm
     for mode in together_mm:
-        share_of = random.normal(0.0, 1 / 3, samples) if spread == "normal" else random.uniform(-1, 1, samples)
-        errors += share_of[:, None, None] * mode
-    largest = _kernel()(centres, np.ascontiguousarray(errors), np.ascontiguousarray(clearance_mm, np.float64))
-    share = float((largest <= 1.0 + 1e-9).mean())
+        errors += _one_sided(random, (samples, 1, 1), spread) * mode
+    clearance = np.broadcast_to(np.asarray(clearance_mm, np.float64), (samples, len(centres)))
+    if np.any(np.asarray(size_mm) > 0):
+        clearance = clearance + _one_sided(random, (samples, len(centres)), spread) * size_mm
+    largest = _kernel()(centres, np.ascontiguousarray(errors), np.ascontiguousarray(np.maximum(clearance, _NONE_MM)))
+    # Where a screw is wider than its hole no moving helps.
+    share = float(((largest <= 1.0 + 1e-9) & (clearance >= 0).all(axis=1)).mean())
     if share in (0.0, 1.0):
         return Chance(share, samples, 3.0 / samples)
     return Chance(share, samples, 1.96 * float(np.sqrt(share * (1 - share) / samples)))
+
+
+def _one_sided(random: np.random.Generator, shape: tuple[int, ...], spread: Spread) -> Floats:
+    """Return errors as shares of their tolerance."""
+    return random.normal(0.0, 1 / 3, shape) if spread == "normal" else random.uniform(-1, 1, shape)
 
 
 def _errors(random: np.random.Generator, holes: int, zone_mm: float, spread: Spread, samples: int) -> Floats:
@@ -79,7 +91,7 @@ def _errors(random: np.random.Generator, holes: int, zone_mm: float, spread: Spr
 def largest_residual(centres_mm: Floats, error_mm: Floats, clearance_mm: Floats) -> float:
     """Return the least, over shifts and small turns, of the largest residual as a share of its clearance."""
     centres = np.ascontiguousarray(centres_mm - np.mean(centres_mm, axis=0), np.float64)
-    return float(_kernel()(centres, np.ascontiguousarray(error_mm[None]), np.ascontiguousarray(clearance_mm))[0])
+    return float(_kernel()(centres, np.ascontiguousarray(error_mm[None]), np.ascontiguousarray(clearance_mm[None]))[0])
 
 
 def _kernel() -> Any:

@@ -96,8 +96,11 @@ def _least_max(p: Any, e: Any, c: Any) -> float:
 
 @compiled
 def least_of_all(centres: Any, errors: Any, clearance: Any) -> Any:
-    """Return for each sample of errors (k, n, 2) the least of the largest residual as a share of its clearance."""
+    """Return for each sample the least of the largest residual as a share of its clearance.
+
+    `errors` (k, n, 2), `clearance` (k, n).
+    """
     out = np.empty(len(errors))
     for k in range(len(errors)):
-        out[k] = _least_max(centres, errors[k], clearance)
+        out[k] = _least_max(centres, errors[k], clearance[k])
     return out

@@ -37,9 +37,9 @@ def check(order, limit: float) -> Iterator[Hit]:
     places and sizes, and what every bend between two holes adds, uses this play up.
 
     Measured: the hole as drawn, or as it comes out by the shop's own record, against the fine series of ISO 273 (ASME
-    B18.2.8 for inch screws); and the share of
-    simulated pairs of parts whose screws all pass, errors normal with three sigma at the tolerance, the parts moved
-    against each other as helps. The formulas of ASME Y14.5 (H = F + T floating, H = F + 2 T fixed) are the worst case.
+    B18.2.8 for inch screws); and the share of simulated pairs of parts whose screws all pass, the parts moved against
+    each other as helps: places and sizes of holes and the thickness of screws normal with three sigma at the
+    tolerance. The formulas of ASME Y14.5 (H = F + T floating, H = F + 2 T fixed) are the worst case.
     Ignore when: the screws locate the parts on purpose, or the parts give way.
     """
     told = set()

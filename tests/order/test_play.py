@@ -14,6 +14,7 @@ from lintsvc.model.finding import Finding
 from lintsvc.order.check import CheckedOrder, check_order
 from lintsvc.order.fasteners import closest_hole, diameter_mm, engagement_mm, pitch_mm
 from lintsvc.order.load import load_here
+from lintsvc.order.screw_sizes import thickness
 from lintsvc.order.tolerances import bend_tolerance, size_tolerance
 from lintsvc.rulebook.packs import built_in_folder, load_pack
 
@@ -48,8 +49,9 @@ def test_chance_of_two_screws_is_that_of_their_pitch(tmp_path: Path, tolerance: 
     order = between(tmp_path, 3.94, 2.9, tolerance, "thread")
     play = order.play(order.meetings[0])
     # Four positions, each with three sigma at half its zone; sideways errors are turned away, the pitch's stays.
-    sigma = math.sqrt(4) * tolerance / 6
-    clearance = 2 * 0.22
+    # Both screws, M3.5 6g by ISO 965-1 (recalled): 3.354 to 3.479 thick.
+    sigma = math.sqrt(4 * (tolerance / 6) ** 2 + 2 * (0.125 / 4 / 3) ** 2)
+    clearance = 2 * (3.94 - (3.354 + 3.479) / 2) / 2
     assert play.chance == pytest.approx(
         math.erf(clearance / sigma / math.sqrt(2)), abs=3 * play.chance_within / 1.96 + 1e-3
     )
@@ -57,7 +59,39 @@ def test_chance_of_two_screws_is_that_of_their_pitch(tmp_path: Path, tolerance: 
 
 def test_root_sum_square_of_two_equal_zones(tmp_path: Path) -> None:
     order = between(tmp_path, 3.94, 2.9, 0.3, "thread")
-    assert order.play(order.meetings[0]).rss_mm == pytest.approx(0.22 - math.hypot(0.15, 0.15))
+    # The screw, M3.5 6g, is 3.354 to 3.479 thick (ISO 965-1, recalled).
+    clearance, size = (3.94 - (3.354 + 3.479) / 2) / 2, 0.125 / 4
+    assert order.play(order.meetings[0]).rss_mm == pytest.approx(clearance - math.hypot(0.15, 0.15, size), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("size", "least", "most"),
+    # ISO 965-2, 6g, and ASME B1.1, 2A (in); recalled. The tables round the formulas' tolerances to preferred numbers.
+    [("M3", 2.874, 2.980), ("M6", 5.794, 5.974), ("M8", 7.760, 7.972), ("1/4-20", 0.2408 * 25.4, 0.2489 * 25.4)],
+)
+def test_limits_of_a_screw_are_those_of_its_standard(size: str, least: float, most: float) -> None:
+    found = thickness(size)
+    assert (found.least_mm, found.most_mm) == (pytest.approx(least, abs=7e-3), pytest.approx(most, abs=1e-3))
+
+
+def test_holes_of_uneven_size_lower_the_chance(tmp_path: Path) -> None:
+    """Closed form of two screws, with the spread of the shop's holes."""
+    shop = '[[measured]]\nwhat = "hole"\nprocess = "sheet"\noffset = 0.0\nspread = {}\nsizes = 60\nparts = 20\n'
+    chances = []
+    for spread in (0.001, 0.1):
+        (tmp_path / "shop.toml").write_text(shop.format(spread), "utf-8")
+        two = [(10.0, 20.0, 4.5), (50.0, 20.0, 4.5)]
+        text = '[order]\nshop = "shop.toml"\n' + sheet("a", "a.dxf", tolerance=1.6)
+        text += sheet("b", "b.dxf", tolerance=1.6)
+        text += holes_meet("a", "b")
+        order = load_here(write(tmp_path, text, a_dxf=plate(two), b_dxf=plate(two)))
+        play = order.play(order.meetings[0])
+        sigma = math.sqrt(4 * (1.6 / 6) ** 2 + 2 * (play.size_mm / 3) ** 2)
+        assert play.chance == pytest.approx(
+            math.erf(2 * play.mean_mm / sigma / math.sqrt(2)), abs=3 * play.chance_within / 1.96 + 1e-3
+        )
+        chances.append(play.chance)
+    assert chances[1] < chances[0]
 
 
 def test_fine_series_of_iso_273_and_close_fit_of_asme() -> None:

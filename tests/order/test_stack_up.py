@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize
@@ -53,3 +55,22 @@ def test_a_looser_hole_never_lowers_the_chance() -> None:
 
 def test_worst_case_play_is_clearance_minus_position() -> None:
     assert worst_case_play_mm([0.2, 0.3], [0.2, 0.2]) == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize("spread_mm", [0.0, 0.1, 0.2])
+def test_sizes_off_as_well_give_the_closed_form_of_two_screws(spread_mm: float) -> None:
+    """Two screws pass when the pitches differ by no more than both clearances: a difference of normals, closed form."""
+    centres = np.array([[-20.0, 0.0], [20.0, 0.0]])
+    found = chance_to_assemble(centres, np.full(2, 0.2), 0.5, 0.5, samples=20_000, size_mm=np.full(2, spread_mm))
+    # Four positions with three sigma at half their zone, two clearances with three sigma at their tolerance.
+    sigma = np.sqrt(4 * (0.25 / 3) ** 2 + 2 * (spread_mm / 3) ** 2)
+    # The pitch may be too long or too short; both at once cannot be.
+    expected = 1 - 2 * (1 - 0.5 * (1 + math.erf(0.4 / sigma / math.sqrt(2))))
+    assert found.share == pytest.approx(expected, abs=3 * found.within / 1.96 + 1e-3)
+
+
+def test_a_screw_wider_than_its_hole_does_not_pass() -> None:
+    one = np.array([[0.0, 0.0], [30.0, 0.0]])
+    found = chance_to_assemble(one, np.array([0.0, 0.5]), 1e-6, 1e-6, samples=8000, size_mm=np.array([0.1, 0.0]))
+    # The first clearance is below nothing in half of all pairs.
+    assert found.share == pytest.approx(0.5, abs=0.03)
