@@ -7,9 +7,13 @@ import { text } from "./strings";
 /** So many are sent at once: enough to fill the line, few enough that each moves. */
 const AT_ONCE = 3;
 const UNSENT = "lintsvc.unsent";
+/** Folders of what was sent, by check: the service is told names only. */
+const FOLDERS = "lintsvc.folders";
 
 export interface Item {
   name: string;
+  /** Where it lay in what was dropped or chosen; "" where that is not known. */
+  folder: string;
   bytes: number | null;
   file: File | null;
   /** Share of the upload, 0 to 1. */
@@ -28,6 +32,16 @@ export const PART = /\.(stl|3mf|step|stp|obj|ply|glb|gltf|dxf|svg)$/i;
 
 /** Files of a drop that the browser may not read: they stand in the list, and say so. */
 export const unread = new WeakSet<File>();
+
+/** Paths of dropped files; those of a chosen folder carry their own. */
+export const paths = new WeakMap<File, string>();
+
+const folderOf = (file: File) => (paths.get(file) ?? file.webkitRelativePath).replace(/^\//, "").replace(/\/?[^/]*$/, "");
+const folders = () => JSON.parse(sessionStorage.getItem(FOLDERS) ?? "{}") as Record<string, string>;
+
+function remember(id: string, folder: string): void {
+  if (folder) sessionStorage.setItem(FOLDERS, JSON.stringify({ ...folders(), [id]: folder }));
+}
 
 export class Batch {
   readonly items: Item[] = [];
@@ -48,8 +62,8 @@ export class Batch {
     for (const file of files) {
       // A single file is sent whatever it is called: it is told by its content.
       if (files.length > 1 && !PART.test(file.name)) batch.leftOut.push(file.name);
-      else if (unread.has(file)) batch.items.push({ ...blank(file.name), state: "failed", error: text.errors.unread });
-      else batch.items.push({ ...blank(file.name), bytes: file.size, file });
+      else if (unread.has(file)) batch.items.push({ ...blank(file.name, folderOf(file)), state: "failed", error: text.errors.unread });
+      else batch.items.push({ ...blank(file.name, folderOf(file)), bytes: file.size, file });
     }
     void api.largestFile().then((largest) => {
       batch.largest = largest;
@@ -61,7 +75,8 @@ export class Batch {
   /** From an address: the checks that were made before. */
   static from(ids: string[]): Batch {
     const batch = new Batch();
-    for (const id of ids) batch.items.push({ ...blank("…"), id, state: "sent", sent: 1 });
+    const known = folders();
+    for (const id of ids) batch.items.push({ ...blank("…", known[id]), id, state: "sent", sent: 1 });
     batch.unsent = JSON.parse(sessionStorage.getItem(UNSENT) ?? "[]") as string[];
     sessionStorage.removeItem(UNSENT);
     batch.follow();
@@ -71,6 +86,11 @@ export class Batch {
   /** The checks that there are so far, for the address. */
   ids(): string[] {
     return this.items.flatMap((x) => (x.id ? [x.id] : []));
+  }
+
+  /** The folder of a file whose name another one has too; "" for others. */
+  apart(item: Item): string {
+    return this.items.some((x) => x !== item && x.name === item.name) ? item.folder : "";
   }
 
   get done(): number {
@@ -99,7 +119,11 @@ export class Batch {
 
   /** Take another check in the place of one: it was checked again with other choices. */
   replace(old: string, next: api.Check): void {
-    for (const item of this.items) if (item.id === old) Object.assign(item, { id: next.id, check: next });
+    for (const item of this.items) {
+      if (item.id !== old) continue;
+      Object.assign(item, { id: next.id, check: next });
+      remember(next.id, item.folder);
+    }
     this.follow();
     this.tell();
   }
@@ -124,6 +148,7 @@ export class Batch {
     try {
       const check = await sending.done;
       Object.assign(item, { state: "sent", sent: 1, check, id: check.id, stop: null });
+      remember(check.id, item.folder);
       this.follow();
     } catch (error) {
       this.fail(item, error);
@@ -201,8 +226,8 @@ export class Batch {
   }
 }
 
-function blank(name: string): Item {
-  return { name, bytes: null, file: null, sent: 0, state: "waiting", check: null, id: null, error: null, tooBig: false, stop: null };
+function blank(name: string, folder = ""): Item {
+  return { name, folder, bytes: null, file: null, sent: 0, state: "waiting", check: null, id: null, error: null, tooBig: false, stop: null };
 }
 
 /** Nothing more will happen to it by itself. */

@@ -19,6 +19,9 @@ import { Toast, Verdict } from "./verdict";
 import { loadView, prepare } from "./view/load";
 import type { PartView } from "./view/placed";
 
+/** What the picture of a part shows: the bytes, and how they are read. */
+const drawnOf = ({ sha256, part }: PartReport) => (part ? [sha256, part.kind, part.units.value, part.size_mm.join()].join(" ") : "");
+
 /** Rules that took longer than this are worth asking ahead for. */
 const SLOW_SECONDS = 0.4;
 
@@ -71,7 +74,7 @@ export class CheckPage {
     if (!api.isShared()) {
       const asked = Promise.allSettled([
         api.materials().then(({ materials }) => { this.materials = materials; this.panels(); }),
-        api.rules().then(({ rules }) => this.findings.explain(rules)),
+        api.rules().then(({ rules }) => { this.findings.explain(rules); this.panels(); }),
       ]);
       // What is shown first should not change a moment later; but it does not wait for long.
       this.known = Promise.race([asked, new Promise((resolve) => setTimeout(resolve, 1500))]);
@@ -162,12 +165,14 @@ export class CheckPage {
     const check = this.check;
     this.chosen = null;
     if (!part || !check) return;
+    // The same bytes read the same way: what was open stays open, with what somebody is writing there.
+    const same = drawnOf(part) === this.drawn ? part.findings.findIndex((x) => x.fingerprint === this.print) : -1;
+    if (same >= 0) this.chosen = same;
     this.verdict.done(part);
     // A file that cannot be read has nothing to look at: the verdict says all there is.
     this.bench.hidden = Boolean(part.unreadable);
     this.showFiles();
-    this.findings.choose(null);
-    this.findings.show(part);
+    this.findings.show(part, this.chosen);
     this.makePanels(check, part);
     this.panels();
     this.showView(check, part, index);
@@ -178,13 +183,11 @@ export class CheckPage {
     const before = this.view ?? this.leaving;
     this.view = null;
     this.leaving = null;
-    // The same bytes read the same way: their picture stays, faded, until the one with the new findings is there.
-    const drawn = part.part ? [part.sha256, part.part.kind, part.part.units.value, part.part.size_mm.join()].join(" ") : "";
+    // The picture of the same part stays, faded, until the one with the new findings is there.
+    const drawn = drawnOf(part);
     if (before && drawn === this.drawn) {
       this.leaving = before;
       before.element.classList.add("leaving");
-      const same = part.findings.findIndex((x) => x.fingerprint === this.print);
-      if (same >= 0) this.findings.choose((this.chosen = same));
     } else {
       before?.dispose();
       this.lists.clear();
@@ -238,7 +241,7 @@ export class CheckPage {
       fill(
         this.files,
         h("a", { class: "plain", href: list, onclick: (event: MouseEvent) => { event.preventDefault(); this.go(list); } }, `← ${text.list.back(batch.items.length)}`),
-        ...batch.items.filter((x) => x.id).map((x) => one(x.name, isDone(x) ? levelOf(x.check?.summary ?? null) : "wait", x.id === this.id, () => this.go(`/checks/${x.id}#files=${batch.ids().join(".")}`))),
+        ...batch.items.filter((x) => x.id).map((x) => one(batch.apart(x) ? `${batch.apart(x)}/${x.name}` : x.name, isDone(x) ? levelOf(x.check?.summary ?? null) : "wait", x.id === this.id, () => this.go(`/checks/${x.id}#files=${batch.ids().join(".")}`))),
       );
     });
   }
@@ -290,7 +293,7 @@ export class CheckPage {
       const choices = this.choices;
       // What is missing is asked for where it is seen; what was guessed can wait below.
       const asks = choices !== null && lacks(part).length > 0;
-      fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part));
+      fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part, this.findings.rules));
       const remove = api.isShared() ? null : () => { if (confirm(text.removeSure)) void api.remove(check.id).then(() => this.go("/"), (error: unknown) => this.verdict.trouble(error)); };
       // The lists come last: they appear when the view is there, and must push nothing aside.
       fill(this.below, part.part ? factsPanel(part) : null, asks ? null : choices, outPanel(check, part, this.file, this.backLink(), remove), part.part ? this.lists.element : null);

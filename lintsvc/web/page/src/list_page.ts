@@ -97,13 +97,14 @@ class Row {
     this.bar.setAttribute("aria-label", t.of(item.name));
     const words = status(item);
     // The bar moves on; the rest is written only when it says something else.
-    const now = JSON.stringify([item.name, item.id, words, over, again, check?.summary]);
+    const folder = this.batch.apart(item);
+    const now = JSON.stringify([item.name, folder, item.id, words, over, again, check?.summary]);
     if (now === this.shown) return;
     this.shown = now;
     const focused = document.activeElement === this.name.firstElementChild;
     fill(this.name, item.id
       ? h("a", { href: `/checks/${item.id}`, onclick: (event: MouseEvent) => { event.preventDefault(); this.open(item); } }, item.name)
-      : item.name, item.bytes === null ? null : h("span", { class: "quiet" }, ` ${fileSize(item.bytes)}`));
+      : item.name, folder ? h("span", { class: "quiet" }, ` ${t.inFolder(folder)}`) : null, item.bytes === null ? null : h("span", { class: "quiet" }, ` ${fileSize(item.bytes)}`));
     if (focused) (this.name.firstElementChild as HTMLElement | null)?.focus();
     this.status.textContent = words;
     fill(this.mark, mark(item));

@@ -1,6 +1,6 @@
 // The start: a place to drop files, and the checks made before.
 import * as api from "./api";
-import { Batch, isDone, unread } from "./batch";
+import { Batch, isDone, paths, unread } from "./batch";
 import { type Child, fill, h } from "./dom";
 import { ordersIn } from "./order/toml";
 import { text } from "./strings";
@@ -12,7 +12,9 @@ export async function dropped(transfer: DataTransfer): Promise<File[]> {
   const found: File[] = [];
   const open = async (entry: FileSystemEntry): Promise<void> => {
     if (entry.isFile) {
-      found.push(await new Promise<File>((resolve) => (entry as FileSystemFileEntry).file(resolve, () => resolve(lost(entry)))));
+      const file = await new Promise<File>((resolve) => (entry as FileSystemFileEntry).file(resolve, () => resolve(lost(entry))));
+      paths.set(file, entry.fullPath);
+      found.push(file);
       return;
     }
     const reader = (entry as FileSystemDirectoryEntry).createReader();
@@ -41,6 +43,7 @@ export function startPage(go: (path: string) => void, several: { list(batch: Bat
   const folder = h("input", { type: "file", multiple: true, webkitdirectory: true, class: "sr", id: "folder", onchange: () => void take([...(folder.files ?? [])]) });
   const stop = h("button", { type: "button", class: "plain unseen" }, text.cancel);
   const retry = h("button", { type: "button", class: "plain", hidden: true }, text.list.again);
+  const formats = h("p", { class: "quiet" }, text.formats);
   const zone = h(
     "div",
     {
@@ -57,15 +60,13 @@ export function startPage(go: (path: string) => void, several: { list(batch: Bat
     h("p", { class: "buttons" }, h("label", { class: "button", for: "files" }, text.chooseFiles), h("label", { class: "button second", for: "folder" }, text.chooseFolder)),
     files,
     folder,
-    h("p", { class: "quiet" }, text.formats),
-    progress,
-    status,
-    h("p", { class: "buttons" }, stop, retry),
+    h("div", { class: "drop-now" }, formats, h("div", { class: "drop-doing" }, progress, status, h("p", { class: "buttons" }, stop, retry))),
   );
 
   /** Show how one file is doing, in the place where it was dropped. */
   function watch(batch: Batch): void {
     const item = batch.items[0]!;
+    formats.classList.add("unseen");
     const forget = batch.onChange(() => {
       if (item.id) {
         forget();
@@ -95,6 +96,7 @@ export function startPage(go: (path: string) => void, several: { list(batch: Bat
     }
     const batch = Batch.of(list);
     if (!batch.items.length) {
+      formats.classList.add("unseen");
       status.textContent = list.length ? text.errors.noParts(list.length) : text.errors.noFiles;
       status.classList.add("problem");
       batch.dispose();

@@ -88,7 +88,7 @@ export function choicesPanel(
             stockButtons(material, report.thickness?.value ?? null, (word) => { input.value = word; read(); }))
       : null,
     askUnit ? unitField : null,
-    h("details", { class: "choices-more", open: Boolean(said.finish) || count > 1 }, h("summary", {}, text.moreChoices),
+    h("details", { class: "choices-more", open: Boolean(said.finish) || count > 1 }, h("summary", {}, askUnit ? text.moreChoicesButUnit : text.moreChoices),
       h("div", { class: "choices" },
         h("label", {}, h("span", {}, text.quantity), h("input", { name: "quantity", type: "number", min: 1, max: 1000000, step: 1, value: count, inputmode: "numeric" }),
           weight && count > 1 ? h("span", { class: "good-for" }, text.together(mass(weight * count))) : null),

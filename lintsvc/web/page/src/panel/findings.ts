@@ -72,15 +72,16 @@ export class FindingsPanel {
   private part: PartReport | null = null;
   private chosen: number | null = null;
   private opened = new Set<string>();
-  private rules = new Map<string, RuleShown>();
-  /** The finding whose reason is being written. */
-  private writing: number | null = null;
+  rules: ReadonlyMap<string, RuleShown> = new Map();
+  /** Reasons that are being written, by the finding's fingerprint: a new report of the same part takes none away. */
+  private readonly drafts = new Map<string, string>();
 
   constructor(private readonly onChoose: (index: number | null) => void, private readonly asides: Asides | null) {}
 
-  show(part: PartReport): void {
-    if (part !== this.part) this.writing = null;
+  /** `chosen`: which finding is open in it. */
+  show(part: PartReport, chosen = this.chosen): void {
     this.part = part;
+    this.chosen = chosen;
     this.draw();
   }
 
@@ -93,7 +94,6 @@ export class FindingsPanel {
     if (index === this.chosen) return;
     const before = this.chosen;
     this.chosen = index;
-    this.writing = null;
     if (this.stays(before, index)) keepFocus(this.element, () => { this.swap(before); this.swap(index); });
     else this.draw();
     if (index !== null) this.items.get(index)?.scrollIntoView({ block: "nearest", behavior: "smooth" });
@@ -129,7 +129,9 @@ export class FindingsPanel {
   private draw(): void {
     const part = this.part;
     if (!part) return;
-    const focused = (document.activeElement as HTMLElement | null)?.closest<HTMLElement>("[data-focus]")?.dataset.focus;
+    const active = document.activeElement as HTMLElement | null;
+    const focused = active?.closest<HTMLElement>("[data-focus]")?.dataset.focus;
+    const caret = active instanceof HTMLInputElement ? [active.selectionStart, active.selectionEnd] : null;
     this.items.clear();
     const entries = entriesOf(part.findings);
     const open = entries.filter((x) => !x.aside);
@@ -147,7 +149,9 @@ export class FindingsPanel {
         : null,
     );
     // Focus would be lost with the old button.
-    if (focused) this.element.querySelector<HTMLElement>(`[data-focus="${focused}"]`)?.focus({ preventScroll: true });
+    const again = focused ? this.element.querySelector<HTMLElement>(`[data-focus="${CSS.escape(focused)}"]`) : null;
+    again?.focus({ preventScroll: true });
+    if (caret && again instanceof HTMLInputElement) again.setSelectionRange(caret[0]!, caret[1]!);
   }
 
   private entry({ members }: Entry): HTMLElement {
@@ -229,20 +233,24 @@ export class FindingsPanel {
     if (finding.set_aside) {
       return h("div", {}, h("button", { type: "button", class: "plain", "data-focus": focus, onclick: () => void asides.takeBack(index).catch(told) }, text.countAgain), trouble);
     }
-    if (this.writing !== index) {
+    const print = finding.fingerprint;
+    if (!this.drafts.has(print)) {
       return h("div", {}, h("button", { type: "button", class: "plain", "data-focus": focus, onclick: () => {
-        this.writing = index;
+        this.drafts.set(print, "");
         this.draw();
         this.items.get(index)?.querySelector("input")?.focus();
       } }, text.setAsideDo));
     }
-    const reason = h("input", { name: "reason", required: true, maxlength: 500, autocomplete: "off", placeholder: text.reasonHint });
-    const leave = () => { this.writing = null; this.draw(); };
+    const reason = h("input", {
+      name: "reason", required: true, maxlength: 500, autocomplete: "off", placeholder: text.reasonHint,
+      value: this.drafts.get(print), "data-focus": `reason-${print}`, oninput: () => this.drafts.set(print, reason.value),
+    });
+    const leave = () => { this.drafts.delete(print); this.draw(); };
     return h(
       "form",
       { class: "aside-form", onsubmit: (event: SubmitEvent) => {
         event.preventDefault();
-        if (reason.value.trim()) void asides.keep(index, reason.value.trim()).catch(told);
+        if (reason.value.trim()) void asides.keep(index, reason.value.trim()).then(() => this.drafts.delete(print), told);
       }, onkeydown: (event: KeyboardEvent) => { if (event.key === "Escape") { event.stopPropagation(); leave(); } } },
       h("label", {}, h("span", {}, text.reason), reason),
       h("p", { class: "buttons-left" }, h("button", { type: "submit", class: "plain" }, text.setAsideSave), h("button", { type: "button", class: "plain", onclick: leave }, text.leaveIt)),

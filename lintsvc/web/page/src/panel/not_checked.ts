@@ -1,13 +1,22 @@
 // What was not checked stands as plainly as what was: it is not a pass.
 import { h } from "../dom";
+import type { RuleShown } from "../api";
 import type { PartReport } from "../report";
 import { text } from "../strings";
 
-export function notCheckedPanel(report: PartReport): HTMLElement | null {
+/** So many rules of one reason are named at once; more are counted, and named when asked for. */
+const FEW = 3;
+
+export function notCheckedPanel(report: PartReport, known: ReadonlyMap<string, RuleShown>): HTMLElement | null {
   if (!report.not_checked.length) return null;
   // One reason often holds for many rules; it is said once.
   const reasons = new Map<string, string[]>();
   for (const { rule, why } of report.not_checked) reasons.set(why, [...(reasons.get(why) ?? []), rule]);
+  const named = (rule: string) => {
+    if (rule === "*") return h("li", {}, text.everyRule);
+    const title = known.get(rule)?.title.replace(/\.$/, "");
+    return h("li", {}, title ? `${title} ` : null, h("code", {}, rule));
+  };
   return h(
     "section",
     { class: "panel", "aria-labelledby": "not-checked-title" },
@@ -17,7 +26,9 @@ export function notCheckedPanel(report: PartReport): HTMLElement | null {
       "ul",
       { class: "reasons" },
       ...[...reasons].map(([why, rules]) =>
-        h("li", {}, why, h("span", { class: "quiet" }, ": ", ...rules.flatMap((x, i) => [i ? ", " : "", x === "*" ? text.everyRule : h("code", {}, x)]))),
+        rules.length > FEW
+          ? h("li", {}, h("details", {}, h("summary", {}, text.reasonOf(why, rules.length)), h("ul", { class: "quiet rules-named" }, ...rules.map(named))))
+          : h("li", {}, why, h("ul", { class: "quiet rules-named" }, ...rules.map(named))),
       ),
     ),
   );
