@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from lintsvc.order.balance import Balance
     from lintsvc.order.clash import Apartness, Clash
     from lintsvc.order.cost import Drivers
+    from lintsvc.order.loops import Loop
     from lintsvc.order.meeting import Meets, Way
     from lintsvc.order.placing import Placing
     from lintsvc.order.play import NarrowHole, Play
@@ -362,6 +363,13 @@ class CheckedOrder:
         from lintsvc.order.placing import place_all
 
         return place_all(self)
+
+    @cached_property
+    def loops(self) -> Mapping[int, Loop]:
+        """Loops that relations by screws close, by the relation's number."""
+        from lintsvc.order.loops import all_loops
+
+        return all_loops(self)
 
     @cached_property
     def clashes(self) -> tuple[Clash, ...]:

@@ -227,25 +227,28 @@ class _Placer:
                 other = meets.pair[1] if meets.pair[0] == id else meets.pair[0]
                 if other in self.places:
                     pair = (place, self.places[other][0].place)
-                    worst = max(worst, self._apart(meets, *(pair if meets.pair[0] == id else pair[::-1])))
+                    worst = max(worst, self._apart(meets, *(pair if meets.pair[0] == id else pair[::-1]))[0])
         return worst
 
-    def _apart(self, meets: Meets, place_a: Floats, place_b: Floats) -> float:
-        """Return how far the axes of a relation's holes are apart, in the way that is nearest (mm)."""
+    def _apart(self, meets: Meets, place_a: Floats, place_b: Floats) -> tuple[float, Way]:
+        """Return how far the axes of a relation's holes are apart (mm), in the way that is nearest, and that way."""
         a, b = (self.order.things[x].shape.holes for x in meets.pair)
-        best = np.inf
+        best, nearest = np.inf, meets.ways[0]
         for way in meets.ways:
             one, other = moved(place_a, a.point[way.a]), moved(place_b, b.point[way.b])
             axis = place_a[:3, :3] @ a.normal[way.a[0]]
             between = other - one
             across = between - np.outer(between @ axis, axis)
-            best = min(best, float(np.linalg.norm(across, axis=1).max()))
-        return best
+            apart = float(np.linalg.norm(across, axis=1).max())
+            if apart < best:
+                best, nearest = apart, way
+        return best, nearest
 
     def _loop(self, number: int, meets: Meets) -> None:
         a, b = meets.pair
         if a in self.places and b in self.places and meets.ways:
             try:
-                self.loops[number] = self._apart(meets, self.places[a][0].place, self.places[b][0].place)
+                apart, way = self._apart(meets, self.places[a][0].place, self.places[b][0].place)
             except CannotCheck:
                 return
+            self.loops[number], self.ways[number] = apart, way

@@ -206,19 +206,30 @@ def bend_modes(thing: Thing, openings: Ints) -> list[Floats]:
     known = panels[panels >= 0]
     if not isinstance(thing, OrderedPart) or len(set(known.tolist())) < 2:
         return []
-    degrees, flat_mm, _ = bend_tolerance(thing)
     still = set(shape.panel_bends[int(np.bincount(known).argmax())])
     points, normals = shape.holes.point[openings], shape.holes.normal[openings]
     ways = [set(shape.panel_bends[x]) ^ still if x >= 0 else set[int]() for x in panels.tolist()]
     found = []
     for bend in sorted(set().union(*ways)):
         moves = np.array([bend in x for x in ways])[:, None]
-        along = shape.bend_along[bend]
-        found.append(math.radians(degrees) * np.cross(along, points - shape.bend_point[bend]) * moves)
-        across = np.cross(along, normals)
-        length = np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-9)
-        found.append(flat_mm * across / length * moves)
+        found += [x * moves for x in bend_move(thing, bend, points, normals)]
     return found
+
+
+def bend_move(thing: Thing, bend: int, points: Floats, normals: Floats) -> tuple[Floats, Floats]:
+    """Return how points (n, 3) beyond a bend move by its whole tolerance: by its angle, and by the flat beside it.
+
+    `normals`: out of the panels that the points are on, (n, 3) or (1, 3). In the thing's frame.
+    """
+    from lintsvc.order.check import OrderedPart
+
+    assert isinstance(thing, OrderedPart)  # only parts have bends
+    degrees, flat_mm, _ = bend_tolerance(thing)
+    along = thing.shape.bend_along[bend]
+    across = np.cross(along, normals)
+    across = across / np.maximum(np.linalg.norm(across, axis=1, keepdims=True), 1e-9)
+    swing = math.radians(degrees) * np.cross(along, points - thing.shape.bend_point[bend])
+    return swing, np.broadcast_to(flat_mm * across, points.shape)
 
 
 def _chance(

@@ -246,4 +246,17 @@ def _notes(order: CheckedOrder, unknown: tuple[str, ...]) -> Iterator[str]:
         if meets.number in order.placing.loops:
             a, b = meets.pair
             apart = order.placing.loops[meets.number]
-            yield f"{a} and {b} are placed by others; their holes are {apart:.2f} mm apart then"
+            yield f"{a} and {b} are placed by others; their holes are {apart:.2f} mm apart then" + _round(order, meets)
+
+
+def _round(order: CheckedOrder, meets: Meets) -> str:
+    """Say what adds up round the loop that a relation closes."""
+    loop = order.loops.get(meets.number)
+    if loop is None:
+        return "; what adds up round that loop is not counted: it does not go by screws between firm parts alone"
+    by = f" by {', '.join(loop.by)}" if loop.by else ""
+    bends = f"{loop.bends} {'bend' if loop.bends == 1 else 'bends'}"
+    return (
+        f". Round that loop{by}, {bends} in it, the screws give {loop.room_mm:.2f} mm; at worst {loop.worst_mm:.2f} mm "
+        f"are left, by root sum square {loop.rss_mm:.2f} mm; {100 * loop.chance:.1f} % go together"
+    )

@@ -11,6 +11,12 @@ NARROW_SHOP = (
     "{limit} is the least for a screw to pass ({table})."
 )
 SMALL = "{part}: {count} for {screw} screws {are} {measured} wide; the screw itself is {limit}."
+LOOP = (
+    "{a} and {b} are joined twice, by their own {screw} screws and by way of {by}: {measured} of the parts go together "
+    "and {limit} is wanted. All screws round this loop together give {room} mm; the holes of {a} and {b} take up to "
+    "{own} mm of it, the other way round {round} mm{bends}; at worst {worst} mm are {left}, by root sum square {rss} "
+    "mm.{most}"
+)
 WIDER = "Open the holes to {usual} mm, the medium series."
 
 
@@ -40,6 +46,7 @@ def check(order, limit: float) -> Iterator[Hit]:
     B18.2.8 for inch screws); and the share of simulated pairs of parts whose screws all pass, the parts moved against
     each other as helps: places and sizes of holes and the thickness of screws normal with three sigma at the
     tolerance. The formulas of ASME Y14.5 (H = F + T floating, H = F + 2 T fixed) are the worst case.
+    Where relations close a loop, what all joints in it give against what all parts in it are off, each bend counted.
     Ignore when: the screws locate the parts on purpose, or the parts give way.
     """
     told = set()
@@ -85,5 +92,27 @@ def check(order, limit: float) -> Iterator[Hit]:
             at = tuple(order.things[a].shape.holes.point[way.a[0]].tolist())
             spot = where_of_spot(at, meets.screw_mm / 2)
             yield Hit(round(100 * play.chance, 1), spot, words=words, level="warning", parts=(a, b))
+        loop = order.loops.get(meets.number)
+        if loop is not None and 100 * loop.chance < limit and not told & set(meets.pair):
+            a, b = meets.pair
+            words = {
+                "a": a,
+                "b": b,
+                "screw": meets.relation.screw.size,
+                "by": ", ".join(loop.by) or "other screws between them",
+                "room": f"{loop.room_mm:.2f}",
+                "own": f"{loop.own_mm:.2f}",
+                "round": f"{loop.round_mm:.2f}",
+                "bends": f", with {loop.bends} bends in it" if loop.bends else "",
+                "worst": f"{abs(loop.worst_mm):.2f}",
+                "left": "left" if loop.worst_mm >= 0 else "missing",
+                "rss": f"{loop.rss_mm:.2f}",
+                "most": f" {loop.most} alone takes {loop.most_mm:.2f} mm." if loop.most_mm > 0 else "",
+            }
+            at = tuple(order.things[a].shape.holes.point[way.a[0]].tolist())
+            spot = where_of_spot(at, meets.screw_mm / 2)
+            yield Hit(
+                round(100 * loop.chance, 1), spot, words=words, level="warning", message=LOOP, parts=(a, *loop.by, b)
+            )
     if unknown:
         raise CannotCheck("; ".join(dict.fromkeys(unknown)))

@@ -227,3 +227,97 @@ def test_soft_parts_and_open_meshes_are_told_as_not_known(tmp_path: Path) -> Non
     missing = loaded(tmp_path, sheet("b", "nothing.dxf") + printed("a", "a.stl") + holes_meet("a", "b"))
     with pytest.raises(CannotCheck, match="could not be read"):
         _ = missing.part("b").shape
+
+
+def twice(first: str, second: str, a: str = "hat", b: str = "base") -> str:
+    """Two relations between the same two: the feet of a hat, each by its own size of hole."""
+    return "".join(
+        table(
+            "relation",
+            kind="holes-meet",
+            a={"of": a, "diameter": float(d)},
+            b={"of": b, "diameter": float(d)},
+            screw={"size": "M4"},
+        )
+        for d in (first, second)
+    )
+
+
+def feet_apart(flat: bytes) -> bytes:
+    """The hat's holes, those of the second foot wider."""
+    text = flat.decode()
+    holes = [i for i in range(len(text)) if text.startswith("CIRCLE", i)]
+    assert len(holes) == 4
+    cut = holes[2]
+    return (text[:cut] + text[cut:].replace("\n2.25\n", "\n2.5\n")).encode()
+
+
+def test_a_loop_counts_the_bends_on_the_way_round(tmp_path: Path) -> None:
+    flat, pitch = hat()
+    base = [(10.0, y, 4.5) for y in (10.0, 30.0)] + [(10.0 + pitch, y, 5.0) for y in (10.0, 30.0)]
+    text = sheet("hat", "hat.dxf", k_factor=K) + sheet("base", "base.dxf") + twice("4.5", "5.0")
+    files = {"base_dxf": plate(base, pitch + 20, 40)}
+    bent = loaded(tmp_path, text, hat_dxf=feet_apart(flat), **files)
+    straight = loaded(tmp_path, text, hat_dxf=plate(base, pitch + 20, 40), **files)
+    one, other = bent.loops[1], straight.loops[1]
+    assert (one.bends, other.bends) == (4, 0)
+    assert (one.by, one.most) == ((), "hat")
+    # Flats of 0.2 mm beside each of four bends; a degree of each turns the foot by the height of its line over it.
+    heights = [x[2] for x in bent.part("hat").shape.bend_point]
+    foot = bent.part("hat").shape.holes.point[bent.way(bent.meetings[1]).a][0, 2]
+    swings = [math.radians(1.0) * abs(x - foot) for x in heights]
+    assert one.most_mm == pytest.approx(4 * 0.2 + sum(swings), abs=1e-6)
+    plays = [bent.play(x) for x in bent.meetings]
+    # What both joints have left at worst, less that, along the hat.
+    assert one.worst_mm == pytest.approx(sum(x.worst_mm for x in plays) - one.most_mm, abs=1e-6)
+    assert other.worst_mm == pytest.approx(sum(straight.play(x).worst_mm for x in straight.meetings), abs=0.02)
+    assert other.chance == 1.0 > one.chance
+
+
+def test_the_chance_of_a_loop_is_that_of_its_errors_drawn_at_random(tmp_path: Path) -> None:
+    """Outside check: errors drawn by themselves, each normal with three sigma at its tolerance, and added up."""
+    flat, pitch = hat()
+    base = [(10.0, y, 4.5) for y in (10.0, 30.0)] + [(10.0 + pitch, y, 5.0) for y in (10.0, 30.0)]
+    text = sheet("hat", "hat.dxf", k_factor=K, bend_tolerance_deg=5.0) + sheet("base", "base.dxf") + twice("4.5", "5.0")
+    order = loaded(tmp_path, text, hat_dxf=feet_apart(flat), base_dxf=plate(base, pitch + 20, 40))
+    loop = order.loops[1]
+    assert 0.3 < loop.chance < 0.99
+    random = np.random.default_rng(5)
+    heights = [x[2] for x in order.part("hat").shape.bend_point]
+    foot = order.part("hat").shape.holes.point[order.way(order.meetings[1]).a][0, 2]
+    sizes = [0.2] * 4 + [math.radians(5.0) * abs(x - foot) for x in heights]
+    plays = [order.play(x) for x in order.meetings]
+    sizes += [x.mean_mm - x.rss_mm for x in plays]
+    error = (random.normal(0.0, 1 / 3, (200_000, len(sizes))) * sizes).sum(axis=1)
+    assert loop.chance == pytest.approx(float((np.abs(error) <= sum(x.mean_mm for x in plays)).mean()), abs=0.004)
+
+
+def test_a_loop_of_four_gives_the_same_whichever_joint_closes_it(tmp_path: Path) -> None:
+    # Two posts between a base and a top, each by three holes in an angle: they go together in one way only.
+    angle = [(5.0, 5.0), (25.0, 5.0), (5.0, 20.0)]
+    post = block(30, 25, 20)
+    for x, y in angle:
+        post -= bore(x, y, -1, 22, 4.5)
+    flat = plate([(a + x, 5 + y, d) for a, d in ((5.0, 4.5), (65.0, 5.0)) for x, y in angle], 110, 40)
+    relations = [
+        table(
+            "relation",
+            kind="holes-meet",
+            a={"of": a, "diameter": d, "face": "up" if a == "base" else "down"},
+            b={"of": b, "face": "down" if a == "base" else "up"},
+            screw={"size": "M4"},
+        )
+        for a in ("base", "top")
+        for b, d in (("left", 4.5), ("right", 5.0))
+    ]
+    parts = sheet("base", "flat.dxf") + printed("left", "post.stl") + printed("right", "post.stl")
+    parts += sheet("top", "flat.dxf")
+    found = []
+    for turn in range(4):
+        ordered = relations[turn:] + relations[:turn]
+        order = loaded(tmp_path, parts + "".join(ordered), flat_dxf=flat, post_stl=stl(post))
+        (loop,) = order.loops.values()
+        assert len(loop.by) == 2
+        found.append((loop.worst_mm, loop.rss_mm))
+    assert np.ptp([x for x, _ in found]) < 0.02
+    assert np.ptp([x for _, x in found]) < 0.02
