@@ -27,6 +27,8 @@ _STEPS = (0.3, 0.2, 0.1, 0.05, 0.025, 0.0125, 0.006, 0.003, 0.0015, 0.0007, 0.00
 #: So many places, the widest, look for a straight way to the nearest of those that are wider, in steps of at least
 #: this share of the limit.
 _MOST_WAYS = 40
+#: So many places, the widest, are looked at for the middle of each: a part of a metre has thousands.
+_MOST_GROWN = 200
 _STEP_OF_A_WAY = 0.1
 
 
@@ -69,20 +71,26 @@ def find_bulk(mesh: Mesh, solids: Solids, limit_mm: float) -> list[Bulk]:
     face = face[wide]
     label = _overlapping(centre, radius)
     first = np.unique(label, return_index=True)[1]
-    best, size = _to_the_middle(mesh, centre[first], radius[first])
+    # Labels come in order of their first ball, and so the widest first.
+    best, size = centre[first], radius[first]
+    best[:_MOST_GROWN], size[:_MOST_GROWN] = _to_the_middle(mesh, best[:_MOST_GROWN], size[:_MOST_GROWN])
     # Balls that have grown into each other belong together.
     label, best, size = _merged(label, best, size)
     label, best, size = _hanging_together(mesh, label, best, size, limit_mm)
     result = []
-    for i in np.flatnonzero(2 * size > limit_mm).tolist():
-        members = label == i
+    some = np.flatnonzero(2 * size > limit_mm)
+    near = nearest(mesh.bvh, best[some], 2 * size[some]).place
+    order = np.argsort(label, kind="stable")
+    ends = np.cumsum(np.bincount(label, minlength=len(best)))
+    for i, place in zip(some.tolist(), near, strict=True):
+        members = order[ends[i - 1] if i else 0 : ends[i]]
         reach = radius[members][:, None]
         result.append(
             Bulk(
                 float(2 * size[i]),
                 int(solids.of_face[face[members][0]]),
                 best[i],
-                _diameter(mesh, best[i], float(size[i])),
+                (place, 2 * best[i] - place),
                 ((centre[members] - reach).min(axis=0), (centre[members] + reach).max(axis=0)),
                 np.unique(face[members]),
             )
@@ -128,11 +136,6 @@ def _open_way(mesh: Mesh, start: Floats, end: Floats, free_mm: tuple[float, floa
             return False
         at += max(free - radius, _STEP_OF_A_WAY * limit_mm)
     return True
-
-
-def _diameter(mesh: Mesh, centre: Floats, radius: float) -> tuple[Floats, Floats]:
-    near = nearest(mesh.bvh, centre[None], np.array([2 * radius])).place[0]
-    return near, 2 * centre - near
 
 
 def _to_the_middle(mesh: Mesh, centre: Floats, radius: Floats) -> tuple[Floats, Floats]:

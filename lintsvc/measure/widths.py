@@ -26,6 +26,9 @@ _AS_WIDE = 0.02
 _BESIDE = np.cos(np.radians(75.0))
 #: About so many points, beside one a face, on the largest parts.
 MOST_POINTS = 1_500_000
+#: And on a part whose diagonal is longer than this, which goes into no usual machine, about so many: it is most often
+#: one that was read in the wrong unit, and somebody waits to see that.
+_HUGE_MM, _MOST_ON_HUGE = 1000.0, 250_000
 #: A wall thinner by this share than its limit is thin; one of exactly the limit is not, however it was rounded.
 TOLERANCE = 0.005
 #: After the correction for coarse facets so much of their chord error may be left: a wall of the limit passes all the
@@ -104,7 +107,8 @@ _ARRAYS = tuple(x.name for x in fields(Widths) if x.name not in ("side", "cap_mm
 def usual_samples(mesh: Mesh) -> Samples:
     """The points to measure at."""
     # On a part as large as a room the points stand further apart.
-    return sample(mesh, max(SPACING_MM, float(np.sqrt(mesh.areas.sum() / MOST_POINTS))))
+    most = MOST_POINTS if mesh.size <= _HUGE_MM else _MOST_ON_HUGE
+    return sample(mesh, max(SPACING_MM, float(np.sqrt(mesh.areas.sum() / most))))
 
 
 def measure_widths(

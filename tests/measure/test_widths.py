@@ -124,3 +124,9 @@ def test_balls_agree_with_another_library_on_a_lump() -> None:
     assert np.median(np.abs(ours / theirs - 1)) < 1e-3
     # Theirs shrinks by sampled steps and may stop early; ours never holds a piece of the surface.
     assert (ours <= theirs * (1 + 1e-3)).mean() > 0.99
+
+
+def test_parts_for_no_machine_are_looked_at_in_fewer_places() -> None:
+    small, huge = (BodyMeasurements(bodies.body(bodies.box((x, x / 2, x / 2)))).mesh for x in (800.0, 1000.0))
+    assert len(usual_samples(small).points) > 1_000_000
+    assert 200_000 < len(usual_samples(huge).points) < 400_000
