@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -57,10 +58,11 @@ def test_images_are_pinned(repository: Path) -> None:
 
 def test_compose_file_has_only_keys_that_there_are_and_names_what_it_has(repository: Path) -> None:
     compose = yaml.safe_load((repository / "docker" / "compose.yaml").read_text())
-    assert compose.keys() == {"x-lintsvc", "services", "volumes"}
+    assert compose.keys() == {"x-lintsvc", "services", "volumes", "configs"}
     # Of the compose specification, those that are used here.
     known = {"build", "image", "command", "environment", "ports", "volumes", "read_only", "tmpfs", "cap_drop",
-             "security_opt", "restart", "stop_grace_period", "depends_on", "healthcheck", "mem_limit"}  # fmt: skip
+             "security_opt", "restart", "stop_grace_period", "depends_on", "healthcheck", "mem_limit",
+             "configs"}  # fmt: skip
     health = {"test", "interval", "timeout", "start_period", "retries"}
     for name, service in compose["services"].items():
         assert service.keys() <= known, name
@@ -71,6 +73,7 @@ def test_compose_file_has_only_keys_that_there_are_and_names_what_it_has(reposit
         for other, how in service.get("depends_on", {}).items():
             assert how == {"condition": "service_healthy"}
             assert "healthcheck" in compose["services"][other]
+        assert all(x["source"] in compose["configs"] for x in service.get("configs", ()))
         for volume in service.get("volumes", ()):
             source = volume.partition(":")[0]
             assert source.startswith("/") or source in compose["volumes"], volume
@@ -80,6 +83,23 @@ def test_compose_file_has_only_keys_that_there_are_and_names_what_it_has(reposit
     assert [x for name in compose["services"] for x in compose["services"][name].get("ports", ())] == [
         "127.0.0.1:8080:8080"
     ]
+
+
+def test_store_of_uploads_knows_the_keys_that_the_service_sends(repository: Path) -> None:
+    text = (repository / "docker" / "compose.yaml").read_text()
+    # Variables are put in before anything is read, as the compose specification has it.
+    given = {"S3_KEY": "key1", "S3_SECRET": "secret2", "POSTGRES_PASSWORD": "word3"}
+    compose = yaml.safe_load(re.sub(r"\$\{(\w+):\?\}", lambda x: given[x[1]], text))
+    store = compose["services"]["blobs"]
+    (mounted,) = store["configs"]
+    assert f"-s3.config={mounted['target']}" in store["command"] and "-s3" in store["command"]
+    (identity,) = json.loads(compose["configs"][mounted["source"]]["content"])["identities"]
+    (keys,) = identity["credentials"]
+    sent = compose["services"]["web"]["environment"]
+    assert keys == {"accessKey": sent["AWS_ACCESS_KEY_ID"], "secretKey": sent["AWS_SECRET_ACCESS_KEY"]}
+    # The bucket is made by the service.
+    assert "Admin" in identity["actions"]
+    assert sent == compose["services"]["worker"]["environment"]
 
 
 def test_worker_is_healthy_only_while_its_warm_process_runs(repository: Path) -> None:
