@@ -27,10 +27,11 @@ def serve(host: str, port: int, show: bool) -> None:
         for variable, default, help_text in table():
             click.echo(f"{variable:<30} {default or '-':<12} {help_text}")
         return
+    from lintsvc.leaving import leave
     from lintsvc.web.serve import serve as run
 
     try:
-        sys.exit(run(host, port))
+        leave(run(host, port))
     except (CannotStart, BadSetting) as error:
         click.echo(f"lintsvc: {error}", err=True)
         sys.exit(CANNOT_START)

@@ -12,9 +12,10 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from lintsvc.leaving import leave
 from lintsvc.settings import SERVED_BY, Settings
 from lintsvc.store.embedded_redis import CannotStart, EmbeddedRedis
 from lintsvc.store.logs import set_up_logging
@@ -74,7 +75,7 @@ def serve(host: str = "127.0.0.1", port: int = 8080, settings: Settings | None =
         workers = Workers(settings)
         stack.callback(workers.stop)
         workers.start()
-        _run(Web(services), listening, host)
+        _run(Web(services), listening, host, at_end=workers.tell_to_stop)
     return 0
 
 
@@ -98,7 +99,8 @@ def _listen(host: str, port: int) -> Iterator[socket.socket]:
         yield listening
 
 
-def _run(web: Web, listening: socket.socket, host: str) -> None:
+def _run(web: Web, listening: socket.socket, host: str, at_end: Callable[[], None]) -> None:
+    """Serve until told to stop; `at_end` is called before the last requests are waited for."""
     import uvicorn
 
     class Server(uvicorn.Server):
@@ -106,6 +108,10 @@ def _run(web: Web, listening: socket.socket, host: str) -> None:
             await super().startup(sockets)
             shown = f"[{host}]" if ":" in host else host
             print(f"lintsvc: http://{shown}:{listening.getsockname()[1]}/", flush=True)
+
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            at_end()
+            await super().shutdown(sockets)
 
     config = uvicorn.Config(
         web,
@@ -163,14 +169,20 @@ class Workers:
                 log.error("worker ended with status %s; another is started", self._processes[number].returncode)
                 self._processes[number] = self._start_one()
 
-    def stop(self) -> None:
-        """Let them finish or hand back what runs, then end them."""
+    def tell_to_stop(self) -> None:
+        """Have them finish or hand back what runs; this does not wait for it."""
+        if self._stopping.is_set():
+            return
         self._stopping.set()
         if self._watcher.is_alive():
             self._watcher.join()
         for process in self._processes:
             if process.poll() is None:
                 process.send_signal(signal.SIGTERM)
+
+    def stop(self) -> None:
+        """Let them finish or hand back what runs, then end them."""
+        self.tell_to_stop()
         ends = time.monotonic() + self._settings.stop_seconds + 10.0
         for process in self._processes:
             try:
@@ -182,4 +194,4 @@ class Workers:
 
 
 if __name__ == "__main__":
-    sys.exit(serve(sys.argv[1], int(sys.argv[2])))
+    leave(serve(sys.argv[1], int(sys.argv[2])))

@@ -8,11 +8,11 @@ import logging
 import os
 import signal
 import socket
-import sys
 import warnings
 from pathlib import Path
 
 import lintsvc
+from lintsvc.leaving import leave
 from lintsvc.settings import SERVED_BY, Settings
 from lintsvc.store.logs import set_up_logging
 
@@ -65,6 +65,7 @@ def main() -> int:
         without_heartbeat=True,
         # The plain loop: the event loop hangs when Redis dies while it reconnects (seen with kombu 5.7).
         use_eventloop=False,
+        consumer_cls="lintsvc_worker.consumer:BriskConsumer",
     )
     running.start()
     return int(running.exitcode or 0)
@@ -79,4 +80,4 @@ def _end_with_parent() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    leave(main())
