@@ -1,18 +1,13 @@
-"""The rules of orders in a process of their own: solids are cut and meshed there, and a kernel may crash.
-
-A copy of this process does it, so that nothing has to be sent there. Where no copies can be made it is done here.
-"""
+"""The rules of orders, and the packet, in a process of their own: solids are cut and meshed there, which may crash."""
 
 from __future__ import annotations
 
 import json
-import os
-import signal
-import sys
-import traceback
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+import pickle
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, BinaryIO
 
+from lintsvc.child_process import Answer, in_a_copy
 from lintsvc.model.finding import NotChecked
 from lintsvc.model.report import OrderReport, Seconds
 from lintsvc.rulebook.adjust import Adjustments
@@ -28,37 +23,36 @@ def check_apart(order: CheckedOrder, rules: Iterable[Rule], adjustments: Adjustm
     from lintsvc.reports.json_report import order_to_dict
 
     rules = [x for x in rules if "order" in x.kinds]
-    # A copy of a process with the system's own libraries loaded is not safe on a Mac.
-    if not hasattr(os, "fork") or sys.platform == "darwin":
+    answer = in_a_copy(
+        lambda out: out.write(json.dumps(order_to_dict(check_order(order, rules, adjustments=adjustments))).encode())
+    )
+    if answer is None:
         return check_order(order, rules, adjustments=adjustments)
-    read, write = os.pipe()
-    sys.stdout.flush()
-    sys.stderr.flush()
-    child = os.fork()
-    if child == 0:
-        status = 1
+    found = entry_of(answer.data) if answer.status == 0 else None
+    return _lost(order, rules, answer) if found is None else found
+
+
+def packet_apart(make: Callable[[], Mapping[str, bytes]]) -> Mapping[str, bytes]:
+    """Return the files that `make` makes. Raises PacketError: its own, and where its process ended early."""
+    from lintsvc.packet.write import PacketError
+
+    def work(out: BinaryIO) -> None:
         try:
-            os.close(read)
-            data = json.dumps(order_to_dict(check_order(order, rules, adjustments=adjustments))).encode()
-            with os.fdopen(write, "wb") as out:
-                out.write(data)
-            status = 0
-        except BaseException:  # noqa: BLE001 - nothing of this copy may go on beyond here
-            traceback.print_exc()
-            sys.stderr.flush()
-        finally:
-            os._exit(status)
-    os.close(write)
-    try:
-        with os.fdopen(read, "rb") as back:
-            data = back.read()
-    except BaseException:
-        os.kill(child, signal.SIGKILL)
-        raise
-    finally:
-        status = os.waitpid(child, 0)[1]
-    found = entry_of(data) if status == 0 else None
-    return _lost(order, rules, status) if found is None else found
+            pickle.dump(dict(make()), out)
+        except PacketError as error:
+            pickle.dump(str(error), out)
+
+    answer = in_a_copy(work)
+    if answer is None:
+        return make()
+    if answer.status != 0:
+        said = f" ({answer.data.decode('utf-8', 'replace')})" if answer.status > 0 else ""
+        raise PacketError(f"the process that made the packet ended {answer.how}{said}: no packet was made")
+    found = pickle.loads(answer.data)  # noqa: S301 - from the copy of this process that it started
+    if isinstance(found, str):
+        raise PacketError(found)
+    files: Mapping[str, bytes] = found
+    return files
 
 
 def entry_of(data: bytes) -> OrderReport | None:
@@ -71,10 +65,9 @@ def entry_of(data: bytes) -> OrderReport | None:
         return None
 
 
-def _lost(order: CheckedOrder, rules: list[Rule], status: int) -> OrderReport:
-    code = os.waitstatus_to_exitcode(status)
-    how = f"by signal {signal.Signals(-code).name}" if code < 0 else f"with status {code}"
-    why = f"the process that put the order together ended {how}: its parts are checked by themselves only"
+def _lost(order: CheckedOrder, rules: list[Rule], answer: Answer) -> OrderReport:
+    said = f" ({answer.data.decode('utf-8', 'replace')})" if answer.status > 0 else ""
+    why = f"the process that put the order together ended {answer.how}{said}: its parts are checked by themselves only"
     return OrderReport(
         file=order.name,
         sha256=order.sha256,

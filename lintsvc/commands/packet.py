@@ -13,6 +13,7 @@ from lintsvc.commands.check import NOTHING, UNFINISHED, UNREADABLE, exit_status
 from lintsvc.commands.jobs import Job
 from lintsvc.commands.options import fail_on_option, set_aside_option
 from lintsvc.commands.order import Checked, checked_order
+from lintsvc.commands.order_apart import packet_apart
 from lintsvc.commands.packs import rules_option
 from lintsvc.commands.plan import choices_of
 from lintsvc.commands.run import run_jobs
@@ -88,7 +89,9 @@ def packet(
     target = target or Path(f"{file.stem}.packet.zip")
     try:
         order = decided(done, report)
-        files = packet_files(order, done.drawn, entry=report.order, paper=paper, offset_mm=offset_mm)
+        files = packet_apart(
+            lambda: packet_files(order, done.drawn, entry=report.order, paper=paper, offset_mm=offset_mm)
+        )
         target.write_bytes(zipped(files))
     except PacketError as error:
         click.echo(str(error), err=True)

@@ -70,7 +70,7 @@ class _Joint:
         flat = ways - np.outer(ways @ self.normal, self.normal)
         shift = np.broadcast_to(np.linalg.norm(flat, axis=1), (len(points), len(ways)))
         swing = np.abs(np.cross(self.normal, points - self.middle) @ ways.T) / self.lever_mm
-        return np.maximum(shift, swing)
+        return np.asarray(np.maximum(shift, swing))
 
     def side(self, order: CheckedOrder, id: str) -> Ints:
         """Return the openings on one side."""

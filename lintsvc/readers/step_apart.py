@@ -7,14 +7,9 @@ quickly, the solids are built in place.
 
 from __future__ import annotations
 
-import gc
 import io
-import os
 import pickle
-import signal
-import sys
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import replace
 from typing import Any, BinaryIO
 
@@ -23,7 +18,7 @@ from OCP.BRep import BRep_Builder
 from OCP.TopAbs import TopAbs_FACE
 from OCP.TopoDS import TopoDS_Compound, TopoDS_Iterator, TopoDS_Shape
 
-from lintsvc.child_process import end_with_parent
+from lintsvc.child_process import in_a_copy
 from lintsvc.model.part import Part, Unreadable
 from lintsvc.readers.step_shapes import explored
 from lintsvc.readers.step_triangles import ExactBody
@@ -34,52 +29,18 @@ def built_apart(build: Callable[[], Part]) -> Part:
 
     Raises Unreadable where it crashes.
     """
-    if sys.platform != "linux":
+    answer = in_a_copy(lambda out: _pack(build, out))
+    if answer is None:
         return build()
-    read_end, write_end = os.pipe()
-    try:
-        child = os.fork()
-    except OSError:
-        os.close(read_end)
-        os.close(write_end)
-        return build()
-    if child == 0:
-        _answer(build, write_end)
-    os.close(write_end)
-    with os.fdopen(read_end, "rb") as answer:
-        data = answer.read()
-    status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    if status == 0:
-        return _unpacked(io.BytesIO(data))
-    if status < 0:
+    if answer.status == 0:
+        return _unpacked(io.BytesIO(answer.data))
+    if answer.status < 0:
         raise Unreadable(
             "The solids of the STEP file cannot be built: building them crashes, so something in it is damaged.",
-            f"ended by {signal.Signals(-status).name}",
+            f"ended {answer.how}",
             "Export it again, or repair it in the CAD program.",
         )
-    raise RuntimeError(data.decode("utf-8", "replace") or "the process that builds solids ended without a word")
-
-
-def _answer(build: Callable[[], Part], write_end: int) -> None:
-    """Build in the child, tell, and end it. Never returns."""
-    import faulthandler
-
-    status = 1
-    try:
-        # A crash is told by the parent.
-        faulthandler.disable()
-        # It ends soon: looking for what can be freed is work for nothing.
-        gc.disable()
-        end_with_parent()
-        with os.fdopen(write_end, "wb") as out, suppress(BrokenPipeError):
-            try:
-                _pack(build, out)
-                status = 0
-            except BaseException as error:  # noqa: BLE001 - the border of the process: told to the one that asked
-                out.write(f"{type(error).__name__}: {error}".encode())
-    finally:
-        # Without the parent's clean-up: its buffers and files are not ours.
-        os._exit(status)
+    raise RuntimeError(answer.data.decode("utf-8", "replace") or "the process that builds solids ended without a word")
 
 
 def _pack(build: Callable[[], Part], out: BinaryIO) -> None:

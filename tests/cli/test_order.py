@@ -5,19 +5,23 @@ from __future__ import annotations
 import json
 import os
 import signal
-from collections.abc import Iterator
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import jsonschema
 import pytest
-from parts.command import lintsvc
+from parts.command import lintsvc, lintsvc_anew
 from parts.orders import block, holes_meet, plate, printed, sheet, square, stl, table, write
 
-from lintsvc.commands.order_apart import check_apart
+from lintsvc.commands.order_apart import check_apart, packet_apart
 from lintsvc.order.check import check_order
 from lintsvc.order.load import load_here
+from lintsvc.packet.write import PacketError
 from lintsvc.reports.json_report import from_dict, schema
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS
 from lintsvc.rulebook.packs import built_in_folder, load_pack
@@ -35,7 +39,7 @@ def apart(tmp_path: Path) -> Path:
 
 
 def test_text_names_the_finding_and_its_source(apart: Path) -> None:
-    done = lintsvc("order", "order.toml", cwd=apart)
+    done = lintsvc_anew("order", "order.toml", cwd=apart)
     assert done.returncode == 1
     assert done.stderr == ""
     assert "ERROR  fit/holes-do-not-meet" in done.stdout
@@ -168,3 +172,54 @@ def test_a_crash_of_what_puts_the_order_together_is_told_and_the_command_goes_on
     assert why.failed
     assert "ended by signal SIGKILL" in why.why
     assert lost.findings == ()
+
+
+def test_a_crash_of_what_makes_the_packet_is_told() -> None:
+    def crashes() -> dict[str, bytes]:
+        os.kill(os.getpid(), signal.SIGSEGV)
+        return {}
+
+    def fails() -> dict[str, bytes]:
+        raise KeyError("x")
+
+    def refuses() -> dict[str, bytes]:
+        raise PacketError("a.stl: changed")
+
+    assert packet_apart(lambda: {"a": b"1"}) == {"a": b"1"}
+    for make, why in ((crashes, "ended by signal SIGSEGV"), (fails, "KeyError: 'x'"), (refuses, "^a.stl: changed$")):
+        with pytest.raises(PacketError, match=why):
+            packet_apart(make)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux ends a process with its parent")
+def test_a_copy_ends_with_the_process_that_made_it(tmp_path: Path) -> None:
+    told = tmp_path / "pid"
+    text = f"""
+import os, time
+from pathlib import Path
+from lintsvc.child_process import in_a_copy
+def work(out):
+    Path({str(told)!r} + ".part").write_text(str(os.getpid()))
+    os.rename({str(told)!r} + ".part", {str(told)!r})
+    time.sleep(120)
+in_a_copy(work)
+"""
+    parent = subprocess.Popen([sys.executable, "-c", text])
+    try:
+        until(told.exists)
+        copy = int(told.read_text())
+        assert (Path("/proc") / str(copy)).exists()
+    finally:
+        parent.kill()
+        parent.wait()
+    # An ended process whose new parent has not looked yet counts as ended.
+    stat = Path("/proc") / str(copy) / "stat"
+    until(lambda: not stat.exists() or stat.read_text().rpartition(")")[2].split()[0] == "Z")
+
+
+def until(done: Callable[[], bool], seconds: float = 60.0) -> None:
+    """Wait for something."""
+    end = time.monotonic() + seconds
+    while not done():
+        assert time.monotonic() < end, "it never came"
+        time.sleep(0.05)

@@ -12,8 +12,8 @@ import pytest
 from parts import bent_solids
 from parts.reading import read_file
 
+from lintsvc import child_process
 from lintsvc.model.part import Part, Unreadable
-from lintsvc.readers import step_apart
 from lintsvc.readers.step_apart import built_apart
 
 
@@ -30,7 +30,7 @@ def test_a_crash_is_a_damaged_file() -> None:
 
     with pytest.raises(Unreadable, match="crashes") as caught:
         built_apart(crash)
-    assert caught.value.where == "ended by SIGSEGV"
+    assert caught.value.where == "ended by signal SIGSEGV"
 
 
 def test_a_refusal_comes_back_as_it_was_raised() -> None:
@@ -72,7 +72,7 @@ def test_built_apart_and_in_place_are_the_same(offset: Path, monkeypatch: pytest
     def refused() -> int:
         raise PermissionError("fenced in")
 
-    monkeypatch.setattr(step_apart.os, "fork", refused)
+    monkeypatch.setattr(child_process.os, "fork", refused)
     in_place = read_file(offset)
     assert (apart.size_mm, apart.notes, apart.units) == (in_place.size_mm, in_place.notes, in_place.units)
     for one, other in ((apart.body, in_place.body),):
