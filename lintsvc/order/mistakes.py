@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, get_args
 
+from lintsvc.model.meant import meant
 from lintsvc.model.toml_lines import line_of
 from lintsvc.order.file import KINDS, OrderFile
 
@@ -43,27 +43,18 @@ def _is_tag(path: Sequence[str | int], i: int) -> bool:
     return path[0] == "relation" and i == 2 and path[i] in KINDS
 
 
-def closest(word: str, words: Iterable[str]) -> str:
-    """Return the word that was probably meant, else all there are."""
-    every = sorted(words)
-    close = difflib.get_close_matches(word, every, 1)
-    if close:
-        return f"did you mean {close[0]!r}?"
-    return f"it may be {', '.join(every)}" if every else ""
-
-
 def _words(raw: Path, path: Path, error: Mapping[str, Any]) -> str:
     kind, given, context = error["type"], error.get("input"), error.get("ctx", {})
     shown = ".".join(str(x) for x in path)
     if kind == "extra_forbidden":
-        hint = closest(str(path[-1]), _keys_of(raw[:-1]))
+        hint = meant(str(path[-1]), sorted(_keys_of(raw[:-1])))
         return f"there is no key {path[-1]!r} here" + (f"; {hint}" if hint else "")
     if kind == "missing" and isinstance(path[-1], int):
         return f"{'.'.join(str(x) for x in path[:-1])}: number {path[-1] + 1} of the list is missing"
     if kind == "missing":
         return f"{shown} is missing"
     if kind == "union_tag_invalid":
-        return f"there is no relation of kind {context.get('tag')!r}; {closest(str(context.get('tag')), KINDS)}"
+        return f"there is no relation of kind {context.get('tag')!r}; {meant(str(context.get('tag')), sorted(KINDS))}"
     if kind == "union_tag_not_found":
         return f"{shown}: the key 'kind' is missing; it may be {', '.join(KINDS)}"
     return f"{shown}: {_of_value(kind, raw, given, context) or error['msg'].removeprefix('Value error, ')}"
@@ -76,7 +67,7 @@ def _of_value(kind: str, raw: Path, given: Any, context: Mapping[str, Any]) -> s
         return f"{given!r} cannot be; {words} {context[key]:g}" if isinstance(given, int | float) else ""
     if kind == "literal_error":
         words = context["expected"].replace("'", "").replace(" or ", ", ").split(", ")
-        return f"{given!r} is not known here; {closest(str(given), words)}"
+        return f"{given!r} is not known here; {meant(str(given), sorted(words))}"
     if kind.startswith("int_"):
         return f"{given!r} is no whole number"
     if kind.startswith("float_"):

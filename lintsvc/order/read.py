@@ -9,11 +9,12 @@ from pathlib import Path
 from lintsvc.handbook.clearance import screw_size
 from lintsvc.handbook.materials import material
 from lintsvc.model.choices_words import BadChoice
+from lintsvc.model.meant import meant
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.model.units import MM_PER_UNIT
 from lintsvc.order.choices import choices_of
 from lintsvc.order.file import Apart, FacesMeet, Holds, HolesMeet, OrderFile
-from lintsvc.order.mistakes import closest, problems
+from lintsvc.order.mistakes import problems
 from lintsvc.text_file import NoText, read_text_file
 
 #: An order file is written by hand; a larger one is something else.
@@ -75,7 +76,7 @@ def _references(order: OrderFile, lines: dict[tuple[str | int, ...], int], name:
 
     def check(each: str, among: set[str], what: str, *path: str | int) -> Iterable[str]:
         if each not in among:
-            hint = closest(each, among) or "there is none in this order"
+            hint = meant(each, sorted(among)) or "there is none in this order"
             yield f"{at(*path)}: there is no {what} {each!r}; {hint}"
 
     for i, relation in enumerate(order.relation):
@@ -124,7 +125,7 @@ def _references(order: OrderFile, lines: dict[tuple[str | int, ...], int], name:
         if not part.file.strip():
             yield f"{at('part', i, 'file')}: {part.id}: name its file"
         if part.units is not None and part.units not in MM_PER_UNIT:
-            yield f"{at('part', i, 'units')}: {part.units!r} is no unit; {closest(part.units, MM_PER_UNIT)}"
+            yield f"{at('part', i, 'units')}: {part.units!r} is no unit; {meant(part.units, sorted(MM_PER_UNIT))}"
         if part.material is not None:
             try:
                 material(part.material)
@@ -146,7 +147,7 @@ def _references(order: OrderFile, lines: dict[tuple[str | int, ...], int], name:
         if thing.supplier is not None:
             yield from check(thing.supplier, suppliers, "supplier", "bought", i, "supplier")
         if thing.units is not None and thing.units not in MM_PER_UNIT:
-            yield f"{at('bought', i, 'units')}: {thing.units!r} is no unit; {closest(thing.units, MM_PER_UNIT)}"
+            yield f"{at('bought', i, 'units')}: {thing.units!r} is no unit; {meant(thing.units, sorted(MM_PER_UNIT))}"
         needs = {"box": ("size",), "cylinder": ("diameter", "height"), "file": ("file",)}[thing.shape]
         for key in needs:
             if getattr(thing, key) is None:

@@ -22,6 +22,8 @@ _SHOP = Source("shop", "What the order says that the shop holds.")
 _LASER = Source("common-practice", "Laser cut places and sizes are held to ±0.1 mm up to 100 mm, 0.1 % beyond.")
 _PRINTED_HOLES = Source("common-practice", "Holes of powder-bed prints come out 0.1 to 0.3 mm small.")
 _CUT_HOLES = Source("common-practice", "Laser cut holes are held to ±0.1 mm.")
+#: Spreads that are usual: of the size of holes, of the angle of bends, of flats beside them.
+_HOLE_MM, _BEND_DEG, _FLAT_MM = 0.1, 1.0, 0.2
 _BENDS = Source("common-practice", "Bends are held to ±1° and flats between them to ±0.2 mm.")
 _BOUGHT = Source("shop", "The tolerance of the bought-in thing as the order says it.")
 
@@ -75,22 +77,22 @@ def hole_size(thing: Thing) -> HoleSize:
         return HoleSize(0.0, 0.0, _BOUGHT)
     shown = hole_figure(thing)
     if shown is not None:
-        spread = 0.1 if shown.tolerance is None else shown.tolerance.value
+        spread = _HOLE_MM if shown.tolerance is None else shown.tolerance.value
         return HoleSize(-shown.offset, -shown.offset + spread, shown.source)
     if part.process == "powder-bed":
-        return HoleSize(0.2, 0.3, _PRINTED_HOLES)
-    return HoleSize(0.0, 0.1, _CUT_HOLES)
+        return HoleSize(0.2, 0.2 + _HOLE_MM, _PRINTED_HOLES)
+    return HoleSize(0.0, _HOLE_MM, _CUT_HOLES)
 
 
 def bend_tolerance(part: OrderedPart) -> tuple[float, float, Source]:
     """Return ± degrees of a bend, ± mm of a flat beside it, and where they come from."""
     if part.entry.bend_tolerance_deg is not None:
-        return part.entry.bend_tolerance_deg, part.entry.tolerance or 0.2, _SHOP
+        return part.entry.bend_tolerance_deg, part.entry.tolerance or _FLAT_MM, _SHOP
     shown = part.shop.figure("bend", part.process, part.report.material, part.entry.supplier)
     if shown is not None:
-        spread = 1.0 if shown.tolerance is None else shown.tolerance.value
-        return abs(shown.offset) + spread, part.entry.tolerance or 0.2, shown.source
-    return 1.0, 0.2, _BENDS
+        spread = _BEND_DEG if shown.tolerance is None else shown.tolerance.value
+        return abs(shown.offset) + spread, part.entry.tolerance or _FLAT_MM, shown.source
+    return _BEND_DEG, _FLAT_MM, _BENDS
 
 
 def finish_per_face(thing: Thing) -> Value:

@@ -17,7 +17,6 @@ Files of folders further in add to those further out, and win over them; later e
 
 from __future__ import annotations
 
-import difflib
 import json
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
@@ -28,6 +27,7 @@ from typing import TYPE_CHECKING, Any
 
 from lintsvc.model.choices_words import CHOICE_NAMES, BadChoice, choices_from_words
 from lintsvc.model.finding import LEVELS
+from lintsvc.model.meant import meant
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, read_adjustments
 from lintsvc.rulebook.rule import RuleError
@@ -184,9 +184,7 @@ class _Reader:
     def _known(self, table: Mapping[str, Any], keys: Sequence[str], *path: str | int) -> None:
         for key in table:
             if key not in keys:
-                close = difflib.get_close_matches(key, keys, n=1)
-                meant = f"did you mean {close[0]!r}?" if close else f"it may be {', '.join(keys)}"
-                raise ConfigError(f"{self.place(*path, key)}: there is no key {key!r} here; {meant}")
+                raise ConfigError(f"{self.place(*path, key)}: there is no key {key!r} here; {meant(key, keys)}")
 
 
 def _spec(patterns: Iterable[str]) -> PathSpec[Any]:

@@ -8,7 +8,6 @@ group `lintsvc.packs`.
 
 from __future__ import annotations
 
-import difflib
 import importlib.util
 import sys
 import tomllib
@@ -17,6 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from lintsvc.model.meant import meant
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, check_adjustments, read_adjustments
 from lintsvc.rulebook.rule import Rule, RuleError, rule_of
@@ -113,9 +113,8 @@ def _check_manifest(manifest: Path, data: Mapping[str, Any], text: str) -> None:
     lines = key_lines(text)
     for key in data:
         if key not in MANIFEST_KEYS:
-            close = difflib.get_close_matches(key, MANIFEST_KEYS, n=1)
-            meant = f"did you mean {close[0]!r}?" if close else f"it may be {', '.join(MANIFEST_KEYS)}"
-            raise RuleError(f"{manifest}, line {line_of((key,), lines)}: there is no key {key!r} here; {meant}")
+            hint = meant(key, MANIFEST_KEYS)
+            raise RuleError(f"{manifest}, line {line_of((key,), lines)}: there is no key {key!r} here; {hint}")
     written_for = data.get("api", 1)
     if written_for not in API_VERSIONS or isinstance(written_for, bool):
         known = ", ".join(map(str, API_VERSIONS))

@@ -24,16 +24,16 @@ sha256 = "…"
 
 from __future__ import annotations
 
-import difflib
 import math
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from lintsvc.model.choices import PROCESSES
 from lintsvc.model.material import Value
+from lintsvc.model.meant import meant
 from lintsvc.model.source import Source
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.rulebook.adjust import NO_ADJUSTMENTS, Adjustments, read_adjustments
@@ -142,7 +142,7 @@ def parse_shop(text: str, shown: str = "shop.toml") -> Shop:
     for key in data:
         if key not in known:
             where = place(key) if (key,) in lines else place(key, 0)
-            raise ShopError(f"{where}: there is no key {key!r} here; {_close(key, known)}")
+            raise ShopError(f"{where}: there is no key {key!r} here; {meant(key, known)}")
     try:
         adjustments = read_adjustments(data, place)
     except RuleError as error:
@@ -165,7 +165,7 @@ def _entries(data: Mapping[str, Any], table: str, place: Any) -> list[tuple[Mapp
         for key, value in entry.items():
             here = place(table, i, key)
             if key not in _TABLES[table]:
-                raise ShopError(f"{here}: there is no key {key!r} here; {_close(key, _TABLES[table])}")
+                raise ShopError(f"{here}: there is no key {key!r} here; {meant(key, _TABLES[table])}")
             if key in _NUMBERS:
                 if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
                     raise ShopError(f"{here}: {key} is a number")
@@ -206,8 +206,3 @@ def _arrived(entry: Mapping[str, Any], place: str) -> Arrived:
     if bad > parts:
         raise ShopError(f"{place}: {bad} of {parts} parts cannot be bad")
     return Arrived(entry.get("process"), entry.get("material"), entry.get("supplier"), parts, bad, place)
-
-
-def _close(word: str, words: Sequence[str]) -> str:
-    close = difflib.get_close_matches(word, words, n=1)
-    return f"did you mean {close[0]!r}?" if close else f"it may be {', '.join(words)}"

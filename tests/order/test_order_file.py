@@ -55,6 +55,16 @@ RELATION = '[[relation]]\nkind = "holes-meet"\na = { of = "a" }\nb = { of = "b" 
         (PART + '[[load]]\non = "a"\nforce = "3 kg"\nat = [0, 0, 0]\ndirection = [0, 0, 1]\n', 6, "no force"),
         (PART + '[[load]]\non = "a"\nforce = 3\nat = [0, 0, 0]\ndirection = [0, 0, 0]\n', 8, "no length"),
         (PART + '[[supplier]]\nid = "s"\n[[supplier]]\nid = "s"\n', 7, "'s' is named twice"),
+        ('part = [\n  { id = "a", file = "a.dxf" },\n  { id = "b", fil = "b.dxf" },\n]\n', 3, "did you mean 'file'?"),
+        ('part = [\n{ id = "a", file = "a.dxf" }, # a\n\n{ id = "b" }]\n', 4, "part.1.file is missing"),
+        (PART + "bends = [\n  { at = [1, 2] },\n  { at = [1,\n2], angle_deg = 200 },\n]\n", 7, "at most 180"),
+        (
+            PART + 'threads = [{ at = [1, 2], thread = "M4" },\n{ at = [1, 2] }]\n',
+            5,
+            "part.0.threads.1.thread is missing",
+        ),
+        (PART + 'checked_sha256 = """\n[x]\ny = 1"""\nquantity = -1\n', 7, "at least 1"),
+        (PART + '[[rest]]\nof = "a"\nkind = "feet"\npoints = [\n[1, 2, 3],\n[1, 2]\n]\n', 9, "rest.0.points.1"),
         (PART + 2 * '[[price]]\npart = "a"\nquantity = 1\neach = 2\n', 8, "'a' has a price for 1 already"),
     ],
 )

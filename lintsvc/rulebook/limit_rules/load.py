@@ -17,7 +17,6 @@ of the part alone: `part.mass > 2 kg`.
 
 from __future__ import annotations
 
-import difflib
 import string
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -26,6 +25,7 @@ from typing import TYPE_CHECKING, Any, cast, get_args
 
 from lintsvc.model.choices import PROCESSES
 from lintsvc.model.finding import LEVELS, Cost
+from lintsvc.model.meant import meant
 from lintsvc.model.source import Source, SourceKind
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.rulebook.limit_rules.expression import (
@@ -115,9 +115,7 @@ class _Reader:
     def _check_keys(self) -> None:
         for key in self.data:
             if key not in NEEDED + OPTIONAL:
-                close = difflib.get_close_matches(key, NEEDED + OPTIONAL, n=1)
-                meant = f"did you mean {close[0]!r}?" if close else f"it may be {', '.join(NEEDED + OPTIONAL)}"
-                raise self.wrong(key, f"there is no key {key!r} here; {meant}")
+                raise self.wrong(key, f"there is no key {key!r} here; {meant(key, NEEDED + OPTIONAL)}")
         missing = [x for x in NEEDED if x not in self.data]
         if missing:
             raise RuleError(f"{self.path}: {missing[0]} is missing; a limit rule needs {', '.join(NEEDED)}")
