@@ -20,6 +20,9 @@ CHECK, RENDER, ORDER = "lintsvc.check", "lintsvc.render", "lintsvc.order"
 RENDER_PRIORITY, CHECK_PRIORITY = 0, 3
 #: One process sends so many calls for checks, and then none for so long: enough to wake a hundred workers in a second.
 _AT_ONCE, _PAUSE_SECONDS = 8, 0.05
+#: A queue that is away is tried once more in a moment. By itself Celery would try for 6 s, and somebody waits for the
+#: answer; whoever works waits for as long as it takes.
+_TRIES = {"max_retries": 1, "interval_start": 0.1}
 
 
 def make_celery(settings: Settings, answer_seconds: float = 20.0) -> Any:
@@ -66,6 +69,7 @@ class Caller:
 
     def __init__(self, settings: Settings) -> None:
         self._app = make_celery(settings, ANSWER_SECONDS)
+        self._app.conf.broker_transport_options.update(_TRIES)
         self._waiting: queue.SimpleQueue[tuple[str, str]] = queue.SimpleQueue()
         self._sender: threading.Thread | None = None
         self._lock = threading.Lock()

@@ -16,8 +16,8 @@ from lintsvc.store.database import Database
 from lintsvc.store.metrics import Tally
 from lintsvc.store.queue import Caller
 
-#: The catalogue changes only when a worker starts; it is looked at again after this.
-_CATALOGUE_SECONDS = 5.0
+#: The catalogue changes when a worker starts or has read changed rules; it is looked at again after this.
+_CATALOGUE_SECONDS = 1.0
 
 
 class Services:

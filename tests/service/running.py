@@ -91,6 +91,13 @@ class Running:
         """The end of the service's log."""
         return Path(self.log.name).read_text()[-6000:]
 
+    def wait_logged(self, words: str, seconds: float = 90.0) -> None:
+        """Wait until the service has logged these words: what it does in a thread has no other end to be seen."""
+        ends = time.monotonic() + seconds
+        while words not in Path(self.log.name).read_text():
+            assert time.monotonic() < ends, f"not logged: {words}\n{self.words()}"
+            time.sleep(0.02)
+
     def request(
         self,
         method: str,

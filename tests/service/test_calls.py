@@ -30,6 +30,10 @@ def test_calls_that_come_thick_and_fast_are_not_all_sent(monkeypatch: pytest.Mon
     assert before < 1000
 
 
-def test_queue_that_is_away_is_said_and_nothing_breaks() -> None:
+def test_queue_that_is_away_is_said_soon_and_nothing_breaks(monkeypatch: pytest.MonkeyPatch) -> None:
+    slept: list[float] = []
+    monkeypatch.setattr("kombu.utils.functional.sleep", slept.append)
     caller = Caller(Settings(redis_url="unix:///nowhere/redis.sock"))
     assert caller.check_now("x") is False
+    # Tried again, and not for long: somebody waits.
+    assert 0 < sum(slept) < 1

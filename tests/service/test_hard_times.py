@@ -125,7 +125,7 @@ def test_whatever_the_document_allows_meets_no_server_error(service: Running) ->
         operation = found.ok()
         for mode in GenerationMode:
             # Not every operation can be asked wrongly.
-            quiet = settings(max_examples=12, deadline=None, derandomize=True, database=None,
+            quiet = settings(max_examples=6, deadline=None, derandomize=True, database=None,
                              suppress_health_check=list(HealthCheck), phases=[Phase.generate])  # fmt: skip
             try:
                 quiet(given(operation.as_strategy(generation_mode=mode))(answers_well))()

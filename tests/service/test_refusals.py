@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import socket
-import time
 
 import pytest
 from parts.service_parts import box_stl
@@ -166,8 +165,7 @@ def test_body_shorter_than_promised_makes_no_check(service: Running) -> None:
     with socket.create_connection(("127.0.0.1", service.port)) as line:
         line.sendall(head.encode() + body[: len(body) // 2])
     # Its end is in the log once the service is done with it.
-    while "[cut-short]" not in service.words():
-        time.sleep(0.05)
+    service.wait_logged("[cut-short]")
     assert service.get("/api/v1/checks?limit=1").json["checks"][0]["id"] == before
     assert list((service.state / "incoming").iterdir()) == []
 

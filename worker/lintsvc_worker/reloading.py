@@ -15,7 +15,7 @@ log = logging.getLogger(__name__)
 
 #: The folders are looked at this often. Somebody who saves several files is waited for until nothing changes between
 #: two looks.
-LOOK_SECONDS = 2.0
+LOOK_SECONDS = 1.0
 _RULE_FILES = frozenset({".py", ".toml"})
 
 State = frozenset[tuple[str, int, int]]
