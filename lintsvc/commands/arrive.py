@@ -43,10 +43,13 @@ def arrive(
 ) -> int:
     """Inspect what arrived of an order: accept, rework or reject each piece by its limits.
 
+    A value out of any sensible range (a comma in the wrong place, inches for millimetres) is asked about; measured
+    again and so, write it with a mark: 5.5!
+
     RESULTS is the filled-in table that --sheets writes: columns part, piece, size, measured. What holes, bends
     and lengths came out at goes into a shop.toml, which the next check of an order uses and names.
 
-    Exit status: 0 all accepted; 1 some to rework or reject; 2 a table or file that cannot be read.
+    Exit status: 0 all accepted; 1 some to rework, reject or measure again; 2 a table or file that cannot be read.
     """
     if results is None and sheets is None:
         raise click.UsageError("name the filled-in table of results, or write one with --sheets DIR")

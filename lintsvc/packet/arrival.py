@@ -1,4 +1,8 @@
-"""What arrived, against the limits: accept, rework or reject each piece; and what the shop's process came out at."""
+"""What arrived, against the limits: accept, rework or reject each piece; and what the shop's process came out at.
+
+A value that no process gives is asked about, not judged: a comma in the wrong place, inches typed for millimetres, the
+other of two angles, another part. Measured again and still so, it is written with a mark behind it: 5.5!
+"""
 
 from __future__ import annotations
 
@@ -19,15 +23,23 @@ from lintsvc.rulebook.wording import number
 if TYPE_CHECKING:
     from lintsvc.order.check import OrderedPart
 
-Verdict = Literal["accept", "rework", "reject"]
-VERDICTS: tuple[Verdict, ...] = ("accept", "rework", "reject")
+#: `ask`: a value is out of any sensible range, so what becomes of the piece is not known before it is measured again.
+Verdict = Literal["accept", "rework", "ask", "reject"]
+VERDICTS: tuple[Verdict, ...] = ("accept", "rework", "ask", "reject")
 _LARGEST = 5_000_000
 _MOST_ROWS = 200_000
 _NEEDED = ("part", "piece", "size", "measured")
-_VALUE = re.compile(r"^([+-]?\d*[.,]?\d+)\s*(mm|cm|in|inch|\"|°|deg)?$", re.IGNORECASE)
+_VALUE = re.compile(r"^([+-]?\d*[.,]?\d+)\s*(mm|cm|in|inch|\"|°|deg)?\s*(!)?$", re.IGNORECASE)
 _YES, _NO = frozenset({"yes", "y", "ok", "true", "1", "pass"}), frozenset({"no", "n", "false", "0", "fail"})
-#: A size this many limit widths off is a slip of the pen or another part: judged, and left out of what is learnt.
+#: A size this many limit widths off is a slip of the pen or another part: asked about, and left out of what is learnt.
 _SLIP_WIDTHS = 5.0
+#: What a number was taken for, as a factor on it.
+_SLIPS = (
+    *((x, "the point or comma stands in the wrong place") for x in (0.1, 10.0, 0.01, 100.0, 0.001, 1000.0)),
+    (25.4, "inches were typed for millimetres: write in behind it"),
+    (1 / 25.4, "millimetres were typed for inches"),
+)
+_AGAIN = "write it with a ! behind where it is so"
 #: Which kinds of size tell of a process; outside sizes over bends hang on too much, pitches are held by the machine.
 _LEARNT: Mapping[str, What] = {"hole": "hole", "bend": "bend", "length": "length", "thickness": "thickness"}
 
@@ -38,17 +50,18 @@ class ResultsError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One measured size of one piece; yes and no are 1 and 0."""
+    """One measured size of one piece; yes and no are 1 and 0. `sure`: it was measured again and is so."""
 
     part: str
     piece: str
     size: str
     value: float
+    sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One measured size with what becomes of it. `way`: what can be done where it is to be reworked."""
+    """One measured size with what becomes of it. `way`: what can be done to rework it, or what is asked."""
 
     size: Size
     value: float
@@ -77,7 +90,7 @@ class Piece:
 
     @property
     def verdict(self) -> Verdict:
-        """Accept, rework or reject."""
+        """Accept, rework, ask or reject."""
         return max((x.verdict for x in self.sizes), key=VERDICTS.index)
 
 
@@ -139,7 +152,7 @@ def _result(cells: Mapping[str, str], sizes: Mapping[str, Sequence[Size]]) -> Re
     size = next((x for x in sizes[part] if x.id == id), None)
     if size is None:
         raise ValueError(f"{part} has no size {id!r}; it has {', '.join(x.id for x in sizes[part])}")
-    return Result(part, piece, id, _value(cells["measured"], size))
+    return Result(part, piece, id, _value(cells["measured"], size), cells["measured"].endswith("!"))
 
 
 def _value(text: str, size: Size) -> float:
@@ -168,8 +181,8 @@ def judge(parts: Sequence[OrderedPart], sizes: Mapping[str, Sequence[Size]], res
         by_piece.setdefault((result.part, result.piece), []).append(result)
     pieces = []
     for (part, piece), measured in by_piece.items():
-        values = {x.size: x.value for x in measured}
-        judged = tuple(_judge(x, values[x.id]) for x in sizes[part] if x.id in values)
+        values = {x.size: x for x in measured}
+        judged = tuple(_judge(x, values[x.id].value, values[x.id].sure) for x in sizes[part] if x.id in values)
         missing = tuple(x.id for x in sizes[part] if x.id not in values)
         pieces.append(Piece(part, piece, judged, missing))
     known = {x.id: x for x in parts}
@@ -182,12 +195,29 @@ def judge(parts: Sequence[OrderedPart], sizes: Mapping[str, Sequence[Size]], res
     )
 
 
-def _judge(size: Size, value: float) -> Judged:
+def _judge(size: Size, value: float, sure: bool) -> Judged:
     # Half of the last digit that a limit is written with.
     if size.lower - 5e-4 <= value <= size.upper + 5e-4:
         return Judged(size, value, "accept")
+    if not sure and (asked := _slip(size, value)):
+        return Judged(size, value, "ask", asked)
     way = size.low_way if value < size.lower else size.high_way
     return Judged(size, value, "rework" if way else "reject", way)
+
+
+def _slip(size: Size, value: float) -> str:
+    """Return what is asked of a value that no process gives; nothing for one that may be so."""
+    width = size.upper - size.lower
+    if size.yes_no or abs(value - size.nominal) <= _SLIP_WIDTHS * width:
+        return ""
+    # What was meant may be over its limits itself, and rounded.
+    low, high = size.lower - width, size.upper + width
+    if size.unit == "deg" and low <= 180.0 - value <= high:
+        return f"is it the angle on the other side, {number(180.0 - value)}°? Measure again; {_AGAIN}"
+    for factor, what in _SLIPS:
+        if low <= value * factor <= high and (size.unit == "mm" or factor not in (25.4, 1 / 25.4)):
+            return f"was {number(round(value * factor, 3))} meant, and {what}? Measure again; {_AGAIN}"
+    return f"it is {number(round(value - size.nominal, 3))} off; is it this size, of this part? Measure again; {_AGAIN}"
 
 
 def _kind(part: OrderedPart) -> tuple[str | None, str | None, str | None]:
@@ -207,7 +237,7 @@ def _learn(parts: Mapping[str, OrderedPart], pieces: Sequence[Piece], left_out: 
                 left_out.append(f"{part.id}: its {part.entry.finish} changes sizes, so only its bends are learnt from")
                 continue
             off = judged.value - size.nominal
-            if abs(off) > _SLIP_WIDTHS * (size.upper - size.lower):
+            if judged.verdict == "ask" or abs(off) > _SLIP_WIDTHS * (size.upper - size.lower):
                 left_out.append(f"{part.id}, piece {piece.piece}, {size.id}: {off:+.3g} is too far off to learn from")
                 continue
             groups.setdefault((what, *_kind(part)), []).append((off, (piece.part, piece.piece)))
@@ -220,7 +250,7 @@ def _learn(parts: Mapping[str, OrderedPart], pieces: Sequence[Piece], left_out: 
 
 def _count(parts: Mapping[str, OrderedPart], pieces: Sequence[Piece]) -> Iterator[Arrived]:
     groups: dict[tuple[str | None, str | None, str | None], list[bool]] = {}
-    for piece in pieces:
+    for piece in (x for x in pieces if x.verdict != "ask"):
         groups.setdefault(_kind(parts[piece.part]), []).append(piece.verdict == "reject")
     for kind, bad in groups.items():
         yield Arrived(*kind, len(bad), sum(bad))

@@ -183,7 +183,7 @@ def arrive(order_id: str) -> Response:
 
 @api.get("/orders/<order_id>/arrivals/<arrival>")
 def arrival(order_id: str, arrival: str) -> Response:
-    """What became of the pieces: accept, rework or reject; and the shop.toml with what was learnt."""
+    """What became of the pieces: accept, rework, ask or reject; and the shop.toml with what was learnt."""
     order = visible_order(order_id)
     name = f"arrival.{arrival}.csv"
     if not orders.ARRIVAL.match(name) or keeping.find_artefact(services().db, place_of(order.id), name) is None:

@@ -400,7 +400,7 @@ export const text = {
     chooseTable: "Choose results.csv",
     judging: "Judging",
     nothing: "Nothing is measured yet.",
-    verdicts: { accept: "Accept", rework: "Rework", reject: "Reject" } as Record<string, string>,
+    verdicts: { accept: "Accept", rework: "Rework", ask: "Measure again", reject: "Reject" } as Record<string, string>,
     notMeasured: (n: number) => (n ? `, ${many(n, "size", "sizes")} not measured` : ""),
     saveShop: "Save shop.toml",
     shopWhy: "What these parts came out at. Put it beside the order file and name it there ([order] shop = \"shop.toml\"): the next check uses it and names it.",
