@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from parts import reports
-from parts.command import FINDS, lintsvc, write_housing, write_rule
+from parts.command import FINDS, lintsvc, lintsvc_anew, write_housing, write_rule
 
 from lintsvc.commands.check import exit_status
 from lintsvc.model.report import Report
@@ -44,7 +44,7 @@ def here(trial: Path) -> Path:
 
 
 def test_sound_part_ends_with_nothing_to_object_to(here: Path) -> None:
-    ran = lintsvc("check", "housing.stl", cwd=here)
+    ran = lintsvc_anew("check", "housing.stl", cwd=here)
     assert ran.returncode == 0, ran.stdout + ran.stderr
     assert ran.stdout.startswith("housing.stl\n")
     assert "40 × 30 × 12 mm" in ran.stdout
@@ -236,7 +236,7 @@ def test_name_that_is_no_text_and_name_with_escapes_are_shown_safely(here: Path)
         ran = lintsvc("check", ".", "--format", form, cwd=here)
         assert ran.returncode == 0, ran.stderr
         assert "\x1b" not in ran.stdout
-    assert len(parts_of(lintsvc("check", ".", "--format", "json", cwd=here).stdout)) == 3
+        assert form != "json" or len(parts_of(ran.stdout)) == 3
 
 
 def test_terminal_that_lacks_a_sign_gets_an_escape_and_no_error(here: Path) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from parts.command import FINDS, lintsvc, write_housing, write_rule
+from parts.command import FINDS, lintsvc, lintsvc_anew, write_housing, write_rule
 
 from lintsvc import __version__
 from lintsvc.cli import COMMANDS, command
@@ -19,7 +19,7 @@ from lintsvc.rulebook.packs import load_packs
 
 
 def test_help_lists_every_command_with_its_own_first_line(tmp_path: Path) -> None:
-    ran = lintsvc("--help", cwd=tmp_path)
+    ran = lintsvc_anew("--help", cwd=tmp_path)
     assert ran.returncode == 0
     for name, (_, line) in COMMANDS.items():
         assert f"{name} " in ran.stdout
@@ -28,7 +28,7 @@ def test_help_lists_every_command_with_its_own_first_line(tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help_of_its_own(tmp_path: Path, name: str) -> None:
-    ran = lintsvc(name, "--help", cwd=tmp_path)
+    ran = lintsvc_anew(name, "--help", cwd=tmp_path)
     assert ran.returncode == 0
     assert f"Usage: lintsvc {name}" in ran.stdout
     found = command(name)
@@ -67,7 +67,7 @@ def test_version_is_the_packages(tmp_path: Path) -> None:
 
 def test_rules_lists_every_rule(tmp_path: Path) -> None:
     known = [rule.id for pack in load_packs() for rule in pack.rules]
-    lines = lintsvc("rules", cwd=tmp_path).stdout.splitlines()
+    lines = lintsvc_anew("rules", cwd=tmp_path).stdout.splitlines()
     assert [x.split()[0] for x in lines[1:]] == known
     assert [x["id"] for x in json.loads(lintsvc("rules", "--format", "json", cwd=tmp_path).stdout)] == known
     assert lintsvc("rules", "--format", "markdown", cwd=tmp_path).stdout.splitlines()[1].startswith("| ---")
@@ -75,7 +75,7 @@ def test_rules_lists_every_rule(tmp_path: Path) -> None:
 
 def test_explain_takes_the_id_or_its_last_part(tmp_path: Path) -> None:
     pack = write_rule(tmp_path / "trial", "found", FINDS)
-    by_id = lintsvc("explain", "trial/found", "--rules", pack, cwd=tmp_path)
+    by_id = lintsvc_anew("explain", "trial/found", "--rules", pack, cwd=tmp_path)
     assert by_id.returncode == 0
     assert by_id.stdout.startswith("trial/found\nTrial.\n")
     assert lintsvc("explain", "found", "--rules", pack, cwd=tmp_path).stdout == by_id.stdout
@@ -92,7 +92,7 @@ def test_explain_of_an_unknown_rule_names_close_ones(tmp_path: Path) -> None:
 
 def test_materials_lists_the_handbook(tmp_path: Path) -> None:
     ids = [x.id for x in materials()]
-    lines = lintsvc("materials", cwd=tmp_path).stdout.splitlines()
+    lines = lintsvc_anew("materials", cwd=tmp_path).stdout.splitlines()
     assert [x.split()[0] for x in lines[1:]] == ids
     only = json.loads(lintsvc("materials", "--process", "powder-bed", "--format", "json", cwd=tmp_path).stdout)
     assert [x["id"] for x in only] == [x.id for x in materials() if "powder-bed" in x.processes]
@@ -100,7 +100,7 @@ def test_materials_lists_the_handbook(tmp_path: Path) -> None:
 
 
 def test_schema_is_a_json_schema(tmp_path: Path) -> None:
-    schema = json.loads(lintsvc("schema", cwd=tmp_path).stdout)
+    schema = json.loads(lintsvc_anew("schema", cwd=tmp_path).stdout)
     jsonschema.Draft202012Validator.check_schema(schema)
     assert schema["properties"].keys() == {"parts", "schema", "made_by", "order"}
 
@@ -112,7 +112,7 @@ def test_mend_turns_a_body_that_is_inside_out(tmp_path: Path) -> None:
         second, third = turned[at + 24 : at + 36], turned[at + 36 : at + 48]
         turned[at + 24 : at + 36], turned[at + 36 : at + 48] = third, second
     (tmp_path / "inside-out.stl").write_bytes(turned)
-    ran = lintsvc("mend", "inside-out.stl", "mended.stl", cwd=tmp_path)
+    ran = lintsvc_anew("mend", "inside-out.stl", "mended.stl", cwd=tmp_path)
     assert ran.returncode == 0, ran.stderr
     assert "Turned 1 shell" in ran.stdout
     checked = lintsvc("check", "mended.stl", "--format", "json", cwd=tmp_path)

@@ -11,40 +11,44 @@ import time
 from pathlib import Path
 
 import pytest
-from parts.command import FINDS, lintsvc, write_housing, write_rule
+from parts.command import FINDS, lintsvc, lintsvc_anew, write_housing, write_rule
 
-#: Only the file called `bad` falls into the trap.
-IF_BAD = 'if part.part.file.startswith("bad"):\n    '
-TRAPS = [
-    ("os.abort()", "SIGABRT"),
-    ("os._exit(7)", "status 7"),
-    ("time.sleep(600)", "longer than 6 s"),
-    ("list(iter(lambda: bytearray(1 << 20), None))", "1000 MiB"),
-]
-BOUNDS = {"LINTSVC_FILE_SECONDS": "50", "LINTSVC_STEP_SECONDS": "6", "LINTSVC_MEMORY_MIB": "1000"}
+#: Only the file called so falls into the trap, and what is said of it then.
+TRAPS = {
+    "aborts": ("os.abort()", "SIGABRT"),
+    "leaves": ("os._exit(7)", "status 7"),
+    "hangs": ("time.sleep(600)", "longer than 8 s"),
+    "eats": ("list(iter(lambda: bytearray(1 << 20), None))", "1000 MiB"),
+}
+BOUNDS = {"LINTSVC_FILE_SECONDS": "80", "LINTSVC_STEP_SECONDS": "8", "LINTSVC_MEMORY_MIB": "1000"}
 
 
-@pytest.mark.parametrize(("trap", "why"), TRAPS)
-def test_rule_that_takes_the_process_down_is_lost_alone(tmp_path: Path, trap: str, why: str) -> None:
-    write_rule(tmp_path / "trial", "trap", IF_BAD + trap)
+def only_for(name: str, trap: str) -> str:
+    return f"if part.part.file.startswith({name!r}):\n    {trap}"
+
+
+def test_rule_that_takes_the_process_down_is_lost_alone(tmp_path: Path) -> None:
     pack = write_rule(tmp_path / "trial", "works", FINDS, level="note")
-    for name in ("a", "bad", "c"):
+    for name, (trap, _) in TRAPS.items():
+        write_rule(pack, name, only_for(name, trap))
+    names = ["good", *TRAPS, "last"]
+    for name in names:
         write_housing(tmp_path / f"{name}.stl")
-    arguments = ("check", "a.stl", "bad.stl", "c.stl", "--rules", pack, "--format", "json")
-    ran = lintsvc(*arguments, cwd=tmp_path, **BOUNDS)
-    first, lost, last = json.loads(ran.stdout)["parts"]
+    files = [f"{x}.stl" for x in names]
+    ran = lintsvc_anew("check", *files, "--rules", pack, "--format", "json", cwd=tmp_path, **BOUNDS)
     assert ran.returncode == 3
-    (missed,) = [x for x in lost["not_checked"] if x.get("failed")]
-    assert missed["rule"] == "trial/trap"
-    assert why in missed["why"]
-    assert "trial/works" in lost["checked"]
-    assert "trial/trap" in first["checked"]
-    assert "trial/trap" in last["checked"]
+    parts = dict(zip(names, json.loads(ran.stdout)["parts"], strict=True))
+    for name, (_, why) in TRAPS.items():
+        (missed,) = [x for x in parts[name]["not_checked"] if x.get("failed")]
+        assert missed["rule"] == f"trial/{name}"
+        assert why in missed["why"]
+        assert "trial/works" in parts[name]["checked"]
+        assert all(f"trial/{name}" in parts[x]["checked"] for x in names if x != name)
 
 
 def test_file_that_takes_too_many_rules_down_is_given_up_and_the_others_are_not(tmp_path: Path) -> None:
     for number in range(5):
-        pack = write_rule(tmp_path / "trial", f"trap-{number}", IF_BAD + "os.abort()")
+        pack = write_rule(tmp_path / "trial", f"trap-{number}", only_for("bad", "os.abort()"))
     for name in ("bad", "good"):
         write_housing(tmp_path / f"{name}.stl")
     ran = lintsvc("check", "bad.stl", "good.stl", "--rules", pack, "--format", "json", cwd=tmp_path, **BOUNDS)

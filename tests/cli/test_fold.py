@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import trimesh
 from parts import bent_solids
-from parts.command import lintsvc
+from parts.command import lintsvc, lintsvc_anew, write_housing
 
 from lintsvc.demo import bracket
 from lintsvc.measure.solid_sheet import as_sheet
@@ -27,7 +27,7 @@ def flat(tmp_path: Path) -> Path:
 
 
 def test_step_of_a_folded_flat_is_the_solid_of_its_outside_sizes(flat: Path) -> None:
-    ran = lintsvc("fold", "bracket.dxf", "bracket.step", *SAID, cwd=flat)
+    ran = lintsvc_anew("fold", "bracket.dxf", "bracket.step", *SAID, cwd=flat)
     assert ran.returncode == 0, ran.stderr
     part = read_part(flat / "bracket.step", ReadOptions("bracket.step", ""))
     assert sorted(part.size_mm) == pytest.approx(sorted(SIZE), abs=0.01)
@@ -81,8 +81,6 @@ def test_nothing_is_written_over_and_other_endings_are_refused(flat: Path) -> No
 
 
 def test_a_body_is_not_folded(tmp_path: Path) -> None:
-    from parts.command import write_housing
-
     write_housing(tmp_path / "housing.stl")
     ran = lintsvc("fold", "housing.stl", "housing.step", cwd=tmp_path)
     assert ran.returncode == 1

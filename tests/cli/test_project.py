@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from parts.command import FINDS, lintsvc, write_housing, write_rule
+from parts.command import FINDS, lintsvc, lintsvc_anew, write_housing, write_rule
 
 from lintsvc.commands.init import config_text
 from lintsvc.project.config import parse_config
@@ -97,7 +97,7 @@ def test_mistake_in_the_config_is_bad_usage(repository: Path, text: str, words: 
 
 def test_finding_is_set_aside_by_command_and_counts_again_when_the_file_says_so_no_more(repository: Path) -> None:
     (found,) = trial(report_of(repository, ".")[1])
-    decided = lintsvc(
+    decided = lintsvc_anew(
         "set-aside", "prints/housing.stl", found["fingerprint"], "--reason", "meant so", "--author", "A. Name",
         cwd=repository,
     )  # fmt: skip
@@ -157,7 +157,7 @@ def test_compare_tells_a_planted_fault_between_commits(repository: Path) -> None
     data = part.read_bytes()
     # One triangle less: an open edge.
     part.write_bytes(data[:80] + (11).to_bytes(4, "little") + data[84:-50])
-    ran = lintsvc("compare", "HEAD", ".", cwd=repository)
+    ran = lintsvc_anew("compare", "HEAD", ".", cwd=repository)
     assert ran.returncode == 1, ran.stdout + ran.stderr
     assert "prints/housing.stl" in ran.stdout
     assert "watertight: yes → no" in ran.stdout
@@ -187,7 +187,7 @@ def test_compare_of_what_is_nothing_is_bad_usage(repository: Path) -> None:
 def test_init_writes_what_check_then_reads(tmp_path: Path) -> None:
     write_housing(tmp_path / "prints" / "housing.stl")
     write_housing(tmp_path / "prints" / "lid [v2].stl")
-    ran = lintsvc("init", cwd=tmp_path)
+    ran = lintsvc_anew("init", cwd=tmp_path)
     assert ran.returncode == 0, ran.stderr
     _, parts, remark = report_of(tmp_path, ".")
     assert [x["file"] for x in parts] == ["prints/housing.stl", "prints/lid [v2].stl"]

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from parts.command import lintsvc, write_housing
+from parts.command import lintsvc, lintsvc_anew, write_housing
 
 from lintsvc.commands.new_rule import rule_text
 from lintsvc.commands.new_rule_parts import PARTS
@@ -16,6 +16,14 @@ from lintsvc.rulebook.limit_rules.features import FEATURES, FUNCTIONS, SINGLES
 def new_rule(folder: Path, name: str, *arguments: str) -> None:
     ran = lintsvc("new-rule", "lint-rules/our-shop", name, *arguments, cwd=folder)
     assert ran.returncode == 0, ran.stderr
+
+
+def test_both_commands_do_the_same_started_anew(tmp_path: Path) -> None:
+    made = lintsvc_anew("new-rule", "lint-rules/our-shop", "small-hole", cwd=tmp_path)
+    assert made.returncode == 0, made.stderr
+    ran = lintsvc_anew("test-rules", "lint-rules", cwd=tmp_path)
+    assert (ran.returncode, ran.stderr) == (0, ""), ran.stdout
+    assert ran.stdout == lintsvc("test-rules", "lint-rules", cwd=tmp_path).stdout
 
 
 @pytest.mark.parametrize("about", PARTS)
@@ -114,7 +122,7 @@ def test_effective_shows_levels_and_limits_with_the_place_they_are_from(tmp_path
 
 
 def test_features_lists_everything_that_a_condition_may_say(tmp_path: Path) -> None:
-    text = lintsvc("features", cwd=tmp_path).stdout
+    text = lintsvc_anew("features", cwd=tmp_path).stdout
     for thing in (*FEATURES, *SINGLES):
         assert all(f"{thing.name}.{key}" in text for key in thing.attributes)
     assert all(f"{x}()" in text for x in FUNCTIONS)

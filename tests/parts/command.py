@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import atexit
+import functools
+import json
 import os
+import signal
 import struct
 import subprocess
 import sys
+import tempfile
+import threading
+from collections.abc import Mapping
 from pathlib import Path
 
 from parts import reports
@@ -41,18 +48,86 @@ def lintsvc(
 ) -> subprocess.CompletedProcess[str]:
     """Run the command and return what came of it. It must end within `seconds`. Its cache is the folder's own.
 
-    So many seconds that a busy machine is no failure, and few enough that what hangs is.
+    It runs in a copy of a process that has its libraries loaded, see `warm_command`; where a setting of Python itself
+    is given, as it is started by a person. So many seconds that a busy machine is no failure, and few enough that what
+    hangs is.
     """
+    if any(x.startswith("PYTHON") for x in environment):
+        return lintsvc_anew(*arguments, cwd=cwd, seconds=seconds, **environment)
+    return _warm().run([str(x) for x in arguments], cwd, seconds, _environment(cwd, environment))
+
+
+def lintsvc_anew(
+    *arguments: str | Path, cwd: Path, seconds: float = 180, **environment: str
+) -> subprocess.CompletedProcess[str]:
+    """Like `lintsvc`, but started as a person starts it: a test of every command is."""
     return subprocess.run(
         [sys.executable, "-m", "lintsvc.cli", *map(str, arguments)],
         cwd=cwd,
-        env=os.environ | {"XDG_CACHE_HOME": str(cwd / ".cache")} | environment,
+        env=_environment(cwd, environment),
+        stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
         encoding="utf-8",
         timeout=seconds,
         check=False,
     )
+
+
+def _environment(cwd: Path, more: Mapping[str, str]) -> dict[str, str]:
+    return os.environ | {"XDG_CACHE_HOME": str(cwd / ".cache")} | more
+
+
+class _Warm:
+    """The process that commands are copies of. One a test process; it ends with it."""
+
+    def __init__(self) -> None:
+        self.folder = tempfile.TemporaryDirectory(prefix="lintsvc-warm-")
+        # What it reads of rules is kept in its own folder: a person's cache is no part of the tests.
+        env = os.environ | {"XDG_CACHE_HOME": self.folder.name, "PYTHONPATH": os.pathsep.join(sys.path)}
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "parts.warm_command"],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=env, cwd=self.folder.name,
+        )  # fmt: skip
+        self.one = threading.Lock()
+        atexit.register(self.end)
+
+    def run(
+        self, arguments: list[str], cwd: Path, seconds: float, environment: dict[str, str]
+    ) -> subprocess.CompletedProcess[str]:
+        out, err = (Path(self.folder.name) / x for x in ("out", "err"))
+        request = {"arguments": arguments, "cwd": str(cwd), "environment": environment}
+        with self.one:
+            for path in (out, err):
+                path.write_bytes(b"")
+            assert self.process.stdin is not None
+            self.process.stdin.write(json.dumps({**request, "out": str(out), "err": str(err)}).encode() + b"\n")
+            self.process.stdin.flush()
+            pid = self._answer()
+            late = threading.Timer(seconds, os.killpg, (pid, signal.SIGKILL))
+            late.start()
+            try:
+                status = self._answer()
+            finally:
+                late.cancel()
+            if late.finished.is_set() and status == -signal.SIGKILL:
+                raise subprocess.TimeoutExpired(arguments, seconds)
+            told = [x.read_bytes().decode("utf-8") for x in (out, err)]
+        return subprocess.CompletedProcess(arguments, status, *told)
+
+    def _answer(self) -> int:
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()
+        if not line:
+            raise RuntimeError(f"the warm process ended with status {self.process.wait()}")
+        return int(line)
+
+    def end(self) -> None:
+        self.process.communicate()
+        self.folder.cleanup()
+
+
+_warm = functools.cache(_Warm)
 
 
 def write_housing(path: Path) -> Path:
