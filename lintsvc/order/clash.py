@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lintsvc.model.finding import Where
 from lintsvc.order.file import Apart
-from lintsvc.order.frames import Floats, corners_of, inverse, moved
+from lintsvc.order.frames import Floats, corners_of, inverse, moved, turned
 from lintsvc.order.solids import Standing, gap, overlap
 from lintsvc.order.tolerances import finish_per_face, size_tolerance
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Gaps are looked for up to this, and three times the play that is wanted.
 _FAR_MM = 3.0
+#: What slides is moved by its gap, and by at least this; on a long way by more: there are at most so many steps.
+_STEP_MM, _MOST_STEPS = 0.1, 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +49,8 @@ class Apartness:
     #: What the finishes of both take of the gap.
     finish_mm: float = 0.0
     far_mm: float = math.inf
+    #: How far along its travel the gap is least; None where it stands still.
+    along_mm: float | None = None
 
     @property
     def left_mm(self) -> float:
@@ -97,13 +102,43 @@ def apartness(order: CheckedOrder, number: int, relation: Apart) -> Apartness:
             return Apartness(number, relation, None, f"{id}: its mesh is no closed solid")
         stands.append(Standing.at(id, solid, at.place))
     one, other = stands
-    depth = overlap(one, other)[0]
     # What is much farther apart than wanted need not be known more exactly.
     far = _FAR_MM + 3 * (relation.play or 0.0)
+    if relation.travel is None:
+        least, along = _apart(one, other, far), None
+    else:
+        place = order.placing.of(relation.a)
+        assert place is not None  # looked at above
+        way = turned(place.place, [relation.travel])[0]
+        # Where it is as near all along, the first place is told.
+        least, along = min(_gaps_along(one, other, way, far), key=lambda x: (round(x[0], 4), x[1]))
     loss = coat = 0.0
     for id in (relation.a, relation.b):
         thing = order.things[id]
         low, high = thing.shape.box
         loss += size_tolerance(thing, float((high - low).max())).value / 2
         coat += finish_per_face(thing).value
-    return Apartness(number, relation, -depth if depth > 0 else gap(one, other, far), "", loss, coat, far)
+    return Apartness(number, relation, least, "", loss, coat, far, along)
+
+
+def _apart(one: Standing, other: Standing, far_mm: float) -> float:
+    """Return how far two things are apart; below zero as deep as they overlap."""
+    depth = overlap(one, other)[0]
+    return -depth if depth > 0 else gap(one, other, far_mm)
+
+
+def _gaps_along(one: Standing, other: Standing, way: Floats, far_mm: float) -> Iterator[tuple[float, float]]:
+    """Yield the gap, and how far along the way it is, while the other moves: by its gap at a time, so past nothing.
+
+    Where it comes closer than the least step, what is thinner than that step may be passed.
+    """
+    long = float(math.hypot(*way))
+    step, gone = max(_STEP_MM, long / _MOST_STEPS), 0.0
+    while True:
+        x, y, z = (way * (gone / long)).tolist()
+        solid = other.solid.translate((x, y, z))
+        now = _apart(one, Standing(other.id, solid, tuple(solid.bounding_box())), far_mm)
+        yield now, gone
+        if gone >= long:
+            return
+        gone = min(long, gone + max(now, step))

@@ -312,6 +312,16 @@ class Apart(_Table):
     a: Name
     b: Name
     play: Play | None = None
+    #: How far, and which way, `b` slides from where it stands: x, y, z in the frame of `a`.
+    travel: Point3 | None = None
+
+    @model_validator(mode="after")
+    def _goes_somewhere(self) -> Apart:
+        if self.travel is not None and self.kind != "slides":
+            raise ValueError("only what slides has a travel")
+        if self.travel is not None and not any(self.travel):
+            raise ValueError("a travel has a length; write how far b slides, like [0, 0, -40]")
+        return self
 
 
 class FaceSide(_Table):

@@ -172,11 +172,15 @@ def _apart(apart: Apartness) -> RelationShown:
     text = f"{apart.gap_mm:.2f} mm{' or more' if far else ''} apart"
     if apart.gap_mm < 0:
         text = f"{-apart.gap_mm:.2f} mm into each other"
+    if apart.along_mm is not None:
+        text += f" at least, {apart.along_mm:.1f} mm along the way that {apart.relation.b} slides"
     left = apart.left_mm - (0.0 if pressed else apart.finish_mm)
     if not far and (apart.gap_mm < 0) == pressed:
         text += f" as drawn, {left:.2f} mm after tolerances{' and finish' if apart.finish_mm and not pressed else ''}"
     if apart.relation.play is not None:
         text += f"; {apart.relation.play:g} mm are wanted"
+    if apart.relation.kind == "slides" and apart.along_mm is None:
+        text += "; looked at where they stand only: say how far it slides (travel) for the whole way"
     values = (("gap_mm", apart.gap_mm), ("tolerance_mm", apart.loss_mm), ("finish_mm", apart.finish_mm))
     return RelationShown(apart.relation.kind, pair, text, (*values, ("left_mm", left)))
 

@@ -11,7 +11,7 @@ PRESS = (
     "{a} is pressed into {b} by {drawn} mm on a side as drawn; what both may be off leaves {measured} of it, "
     "and {limit} is wanted: some will be loose."
 )
-SLIDES = "{a} and {b} are {measured} apart as they stand, tolerances taken off; {limit} is wanted."
+SLIDES = "{a} and {b} are {measured} apart {when}, tolerances taken off; {limit} is wanted."
 NO_WAY = (
     "{thing} has room where it lies in {part}, but no straight way leads there: even the best along its own axes is "
     "{narrow} mm too narrow on a side."
@@ -39,8 +39,9 @@ def check(order) -> Iterator[Hit]:
 
     Measured: the least distance between the thing's envelope and the part in the pose with most clearance near where it
     lies, less half of the ± of the place and of the thing; against the play the order wants. And whether it can be
-    moved out of there along one of its own axes. Of things that slide or stay clear, the gap between them as they
-    stand, of what is pressed, how far they overlap, each less half of the ± of both.
+    moved out of there along one of its own axes. Of things that stay clear, the gap between them as they stand, of what
+    slides, the least on its whole travel where the order says one, of what is pressed, how far they overlap, each less
+    half of the ± of both.
     Ignore when: the part gives way, the place is cut to size by hand, or the thing is tilted in.
     """
     unknown = []
@@ -87,7 +88,10 @@ def check(order) -> Iterator[Hit]:
             unknown.append(apart.why)
             continue
         wanted = apart.relation.play or 0.0
-        words = {"a": a, "b": b, "wider": f"{wanted - apart.left_mm:.2f}"}
+        when = "as they stand"
+        if apart.along_mm is not None:
+            when = f"when {b} has slid {apart.along_mm:.1f} mm"
+        words = {"a": a, "b": b, "wider": f"{wanted - apart.left_mm:.2f}", "when": when}
         spot = where_of_spot(order.things[a].shape.middle)
         if apart.relation.kind == "presses":
             if apart.gap_mm > 1e-6:

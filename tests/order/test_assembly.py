@@ -143,6 +143,39 @@ def test_the_finish_of_both_takes_of_what_they_are_apart(tmp_path: Path) -> None
     ]
 
 
+def rail(tmp_path: Path, travel: list[float] | None, bump: float = 1.0) -> CheckedOrder:
+    """A slider 1 mm above a rail of 200 mm, and a bump on the rail in the middle of its way, free at both ends."""
+    solid = block(200, 20, 5) + block(2, 20, bump).translate((99, 0, 5)) if bump else block(200, 20, 5)
+    text = printed("rail", "rail.stl") + printed("slider", "slider.stl")
+    text += table("place", of="rail", at=[0, 0, 50], turn_deg=[0, 90, 0])
+    # The rail's x points down, its z along x.
+    text += table("place", of="slider", at=[6, 0, 50], turn_deg=[0, 90, 0])
+    more = {} if travel is None else {"travel": travel}
+    text += table("relation", kind="slides", a="rail", b="slider", play=0.1, **more)
+    return load_here(write(tmp_path, text, rail_stl=stl(solid), slider_stl=stl(block(20, 20, 10))))
+
+
+@pytest.mark.parametrize(
+    ("travel", "bump", "gap", "along"),
+    [
+        (None, 0.9, 1.0, None),
+        ([180.0, 0.0, 0.0], 0.0, 1.0, 0.0),
+        ([180.0, 0.0, 0.0], 0.6, 0.4, 90.0),
+        ([60.0, 0.0, 0.0], 0.6, 1.0, 0.0),
+        # Over the bump from 79 mm on to 101.
+        ([180.0, 0.0, 0.0], 1.5, -0.5, 90.0),
+        # Away from the rail.
+        ([0.0, 0.0, 30.0], 0.6, 1.0, 0.0),
+    ],
+)
+def test_what_slides_is_looked_at_along_its_whole_way(
+    tmp_path: Path, travel: list[float] | None, bump: float, gap: float, along: float | None
+) -> None:
+    (slides,) = rail(tmp_path, travel, bump).apart
+    assert slides.gap_mm == pytest.approx(gap, abs=1e-3)
+    assert slides.along_mm == (None if along is None else pytest.approx(along, abs=11.5 if along else 1e-9))
+
+
 def test_feet_stand_in_every_place_of_their_part(tmp_path: Path) -> None:
     text = sheet("base", "base.dxf") + table("bought", id="foot", shape="cylinder", diameter=10, height=6, mass=2)
     text += table("place", of="base", at=[0, 0, 6]) + table("rest", of="foot", kind="feet", points=[[0, 0, -3]])

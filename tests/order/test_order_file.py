@@ -65,6 +65,8 @@ RELATION = '[[relation]]\nkind = "holes-meet"\na = { of = "a" }\nb = { of = "b" 
         ),
         (PART + 'checked_sha256 = """\n[x]\ny = 1"""\nquantity = -1\n', 7, "at least 1"),
         (PART + '[[rest]]\nof = "a"\nkind = "feet"\npoints = [\n[1, 2, 3],\n[1, 2]\n]\n', 9, "rest.0.points.1"),
+        (PART + '[[relation]]\nkind = "slides"\na = "a"\nb = "b"\ntravel = [0, 0, 0]\n', 4, "a travel has a length"),
+        (PART + '[[relation]]\nkind = "presses"\na = "a"\nb = "b"\ntravel = [0, 0, 1]\n', 4, "only what slides"),
         (PART + 2 * '[[price]]\npart = "a"\nquantity = 1\neach = 2\n', 8, "'a' has a price for 1 already"),
     ],
 )
