@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from lintsvc.order.play import NarrowHole, Play
     from lintsvc.order.pocket import Held
     from lintsvc.order.schedule import Schedule
+    from lintsvc.order.screw_mass import Screws
     from lintsvc.order.screws import Driven, Room
     from lintsvc.order.solids import Standing
     from lintsvc.order.spares import Spares
@@ -437,6 +438,13 @@ class CheckedOrder:
         from lintsvc.order.spares import enough
 
         return enough(spares.needed, spares.advised, spares.bad.value)
+
+    @cached_property
+    def screws(self) -> tuple[Screws, ...]:
+        """The screws and nuts of relations, with what they are estimated to weigh."""
+        from lintsvc.order.screw_mass import screws_of
+
+        return screws_of(self)
 
     @cached_property
     def mass(self) -> tuple[float, tuple[str, ...]]:

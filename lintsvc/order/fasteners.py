@@ -28,6 +28,10 @@ _CORNERS_MM = {
     "M10": 17.77,
     "M12": 20.03,
 }
+#: Hexagon nuts: across flats, which is the spanner that turns them (ISO 4032 and ISO 272, recalled).
+_FLATS_MM = {"M2": 4.0, "M2.5": 5.0, "M3": 5.5, "M4": 7.0, "M5": 8.0, "M6": 10.0, "M8": 13.0, "M10": 16.0, "M12": 18.0}
+#: Hexagon sockets: across flats, which is the key that turns them (ISO 4762, recalled).
+_KEYS_MM = {"M2": 1.5, "M2.5": 2.0, "M3": 2.5, "M4": 3.0, "M5": 4.0, "M6": 5.0, "M8": 6.0, "M10": 8.0, "M12": 10.0}
 _NUT = Source("memory", "ISO 4032 hexagon nut, across its corners; recalled.")
 _ENGAGED = Source("common-practice", "Thread engagement: 1 d in steel, 1.5 d in aluminium, 2 d in plastics.")
 
@@ -40,6 +44,8 @@ class Head:
     height_mm: float
     tool_mm: float
     source: Source
+    #: A socket head: the order says nothing else.
+    plain: bool = False
 
 
 @lru_cache(maxsize=64)
@@ -72,7 +78,18 @@ def head_of(screw: Screw) -> Head:
     across = screw.head_diameter or _HEADS_MM.get(screw_size(screw.size), 1.6 * d)
     high = screw.head_height or d
     source = Source("shop", "The screw's head as the order says it.") if said else _HEAD
-    return Head(across, high, screw.tool_diameter or across, source)
+    plain = screw.head_diameter is None and screw.head_height is None and screw.tool_diameter is None
+    return Head(across, high, screw.tool_diameter or across, source, plain)
+
+
+def key_mm(size: str) -> float:
+    """Return the hexagon key of a usual socket head, across flats."""
+    return _KEYS_MM.get(screw_size(size), 0.8 * diameter_mm(size))
+
+
+def across_flats_mm(size: str) -> float:
+    """Return the spanner of a usual hexagon nut, across flats."""
+    return _FLATS_MM.get(screw_size(size), 1.6 * diameter_mm(size))
 
 
 def nut_height_mm(size: str) -> float:

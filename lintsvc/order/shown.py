@@ -11,6 +11,7 @@ from lintsvc.model.report import CostShown, PlacedShown, RelationShown, Stiffnes
 from lintsvc.order.cost import driver_rows, price_of
 from lintsvc.order.faces import two_of
 from lintsvc.order.file import Apart, FacesMeet, Holds, HolesMeet
+from lintsvc.order.screw_mass import SOURCE as SCREW_MASS
 from lintsvc.order.stiffness import ASSUMED
 from lintsvc.rulebook.measured import WHATS, Measured
 
@@ -212,6 +213,13 @@ def _assumed(order: CheckedOrder) -> Iterator[Assumed]:
         for x in order.order.relation
         if isinstance(x, HolesMeet) and (x.screw.head_diameter is None or x.screw.head_height is None)
     }
+    if order.screws:
+        each = ", ".join(
+            f"{x.count} {x.meets.relation.screw.size} × {x.meets.relation.screw.length:g} mm"
+            + (" with nuts" if x.nut_g else "")
+            for x in order.screws
+        )
+        yield Assumed("screws", f"{each}: {sum(x.mass_g for x in order.screws):.1f} g", SCREW_MASS.text)
     for size, head in heads.items():
         yield Assumed("head", f"{size}: {head.diameter_mm:g} × {head.height_mm:g} mm", head.source.text)
 
@@ -242,6 +250,10 @@ def _notes(order: CheckedOrder, unknown: tuple[str, ...]) -> Iterator[str]:
     named = order.order.order.shop
     if named is not None and not (order.path.parent / named).exists():
         yield f"{named} is not there yet: nothing is known of what came out of the shops"
+    short = [x for x in order.meetings if x.of is None and x.ways and x.relation.screw.length is None]
+    if short:
+        pairs = ", ".join(dict.fromkeys(" and ".join(x.pair) for x in short))
+        yield f"the screws between {pairs} are not weighed: nobody says how long they are"
     yield from _too_far(order)
     for id, why in order.placing.missing.items():
         if order.placing.placed:

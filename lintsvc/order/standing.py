@@ -9,6 +9,7 @@ import numpy as np
 from lintsvc.order.balance import Balance, Lump, balance
 from lintsvc.order.closed_form import plate_or_ask, rest_points
 from lintsvc.order.frames import Floats, moved
+from lintsvc.order.screw_mass import screw_lumps
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
 
 
 def mass_of(order: CheckedOrder) -> tuple[float, tuple[str, ...]]:
-    """Return the mass of one of everything (several where several are placed), and the ids of unknown mass."""
+    """Return the mass of one of everything (several where several are placed), and the ids of unknown mass.
+
+    With the screws and nuts of its relations, as estimated.
+    """
     total, unknown = 0.0, []
     for id, thing in order.things.items():
         count = max(1, sum(x.id == id for x in order.placing.placed))
@@ -24,11 +28,12 @@ def mass_of(order: CheckedOrder) -> tuple[float, tuple[str, ...]]:
             unknown.append(id)
         else:
             total += count * thing.mass_g
+    total += sum(x.mass_g for x in order.screws)
     return total, tuple(unknown)
 
 
 def lumps(order: CheckedOrder) -> list[Lump]:
-    """Return every placed thing of known mass as a lump, in the frame of the assembly."""
+    """Return every placed thing of known mass, and its screws, as lumps in the frame of the assembly."""
     found = []
     for each in order.placing.placed:
         thing = order.things[each.id]
@@ -37,7 +42,7 @@ def lumps(order: CheckedOrder) -> list[Lump]:
             continue
         x, y, z = moved(each.place, [thing.shape.middle])[0].tolist()
         found.append(Lump(each.id, mass, (x, y, z)))
-    return found
+    return [*found, *screw_lumps(order)] if found else found
 
 
 def feet_of(order: CheckedOrder) -> Floats:

@@ -26,7 +26,8 @@ def check(order, limit: float) -> Iterator[Hit]:
     What is carried up a ladder or along a trail has to stay light; how heavy it becomes is known before it is made.
 
     Measured: the masses of the parts by volume and density, and of bought-in things as entered, one of each and as
-    many as are placed; against the order's own limit, else against what may be lifted with both hands.
+    many as are placed, and their screws and nuts as estimated from diameter and length; against the order's own limit,
+    else against what may be lifted with both hands.
     Ignore when: it is never carried in one piece.
     """
     mass, unknown = order.mass

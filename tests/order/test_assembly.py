@@ -14,8 +14,10 @@ from parts.orders import block, bore, holes_meet, plate, printed, sheet, square,
 from lintsvc.demo import write_demo
 from lintsvc.order.balance import total
 from lintsvc.order.check import CheckedOrder, check_order
+from lintsvc.order.file import Screw
 from lintsvc.order.frames import frame_on, inverse, moved, place_of
 from lintsvc.order.load import load_here
+from lintsvc.order.screw_mass import nut_g, screw_g
 from lintsvc.order.shape import NoShape, from_bytes, shape_of, to_bytes
 from lintsvc.order.solids import Standing, overlap
 from lintsvc.order.standing import lumps
@@ -48,8 +50,54 @@ def test_mass_and_centre_of_gravity_are_trimeshs(gauge: CheckedOrder) -> None:
         grams = thing.mass_g or 0.0
         mass += grams
         moment += grams * mesh.center_mass
+    # Two M4 × 6 and four M4 × 16 in threads, four M6 × 25 with nuts.
+    screws = [x for x in lumps(gauge) if "screws" in x.name]
+    assert sum(x.mass_g for x in screws) == pytest.approx(
+        2 * screw_g(Screw(size="M4", length=6))
+        + 4 * screw_g(Screw(size="M4", length=16))
+        + 4 * (screw_g(Screw(size="M6", length=25)) + nut_g("M6"))
+    )
+    for each in screws:
+        mass += each.mass_g
+        moment += each.mass_g * np.array(each.centre_mm)
     assert found == pytest.approx(mass)
     assert centre == pytest.approx(moment / mass, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("size", "length", "grams"),
+    # Tables of masses of socket head screws (DIN 912, 1000 pieces in kg; recalled): an estimate within a sixth.
+    [("M3", 10.0, 0.80), ("M4", 16.0, 2.2), ("M5", 20.0, 4.2), ("M6", 20.0, 6.9), ("M8", 30.0, 16.5)],
+)
+def test_a_screw_weighs_about_what_tables_say(size: str, length: float, grams: float) -> None:
+    assert screw_g(Screw(size=size, length=length)) == pytest.approx(grams, rel=1 / 6)
+
+
+def test_screws_weigh_as_the_solids_that_they_are_taken_for() -> None:
+    """Outside check: rods, a head with its socket and a nut cut as solids of manifold3d."""
+
+    def hexagon(across: float, high: float) -> Manifold:
+        return Manifold.cylinder(high, across / math.sqrt(3), circular_segments=6)
+
+    rod = 6.0 - 0.9382
+    shank = Manifold.cylinder(20.0, rod / 2, circular_segments=512)
+    head = Manifold.cylinder(6.0, 5.0, circular_segments=512) - hexagon(5.0, 3.0).translate((0, 0, 3.0))
+    whole = shank + head.translate((0, 0, 20.0))
+    assert screw_g(Screw(size="M6", length=20)) == pytest.approx(whole.volume() * 7.85e-3, rel=1e-3)
+    nut = hexagon(10.0, 5.2) - Manifold.cylinder(6.0, rod / 2, circular_segments=512)
+    assert nut_g("M6") == pytest.approx(nut.volume() * 7.85e-3, rel=1e-3)
+    assert screw_g(Screw(size="M6")) is None
+
+
+def test_screws_sit_in_the_middle_of_their_shanks(tmp_path: Path) -> None:
+    text = sheet("top", "flat.dxf") + sheet("base", "flat.dxf") + table("place", of="top", at=[5, 0, 100])
+    text += holes_meet("top", "base", screw={"length": 10.0})
+    order = load_here(write(tmp_path, text, flat_dxf=plate(square(4.5))))
+    (screws,) = (x for x in lumps(order) if "screws" in x.name)
+    assert screws.mass_g == pytest.approx(4 * (screw_g(Screw(size="M4", length=10)) + nut_g("M4")))
+    side = order.things["top"].shape.holes.normal[order.way(order.meetings[0]).a[0], 2]
+    # From under the head, on the far side of a plate of 2 mm, 5 mm on.
+    assert screws.centre_mm == pytest.approx((35.0, 20.0, 100 + (1 + side * 4)))
 
 
 def test_volume_and_centre_of_a_solid_are_occs(tmp_path: Path) -> None:
