@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.balls import OUTSIDE, balls
-from lintsvc.measure.escape_basins import find_basins
+from lintsvc.measure.escape_flood import fill, find_ways_out
 from lintsvc.measure.mesh import Floats, Mesh, point3
 from lintsvc.measure.nearest import nearest
 from lintsvc.measure.rays import first_hits
@@ -67,7 +68,7 @@ class _Skin:
         return cls(np.concatenate([middles, points]), mesh.normals[face], face)
 
     def against(
-        self, low: Floats, cell: float, of_cell: NDArray[np.int_]
+        self, low: Floats, cell: float, of_cell: NDArray[np.integer[Any]]
     ) -> tuple[NDArray[np.int_], NDArray[np.int32]]:
         """What of a grid the air just before each point is in, -1 beyond the grid; and the points' faces."""
         cells = np.floor((self.points + cell * self.normals - low) / cell).astype(int)
@@ -103,35 +104,63 @@ def _search(
     """Find the hollows around the seeds in a box, on a grid, and on finer ones where no way out shows."""
     shape = np.ceil((high - low) / cell).astype(int) + 1
     most = 0.5 * _BULGE * ball_mm * 1.1 + cell
-    clearance = _clearances(mesh, low, shape, cell, most)
-    basin, parent, door, peak, outside = find_basins(clearance, cell)
-    flat = clearance.ravel()
-    # The hollow of a basin is the last one that it ran into before the outside.
-    hollow = np.where(outside[parent], np.arange(len(parent)), parent)
-    while (hollow != hollow[hollow]).any():
-        hollow = hollow[hollow]
-    of_cell = np.where(basin >= 0, hollow[basin], -1)
     cells = np.clip(((seeds - low) / cell).astype(int), 0, shape - 1)
-    of_seed = of_cell[np.ravel_multi_index(tuple(cells.T), tuple(shape))]
-    against, face = skin.against(low, cell, of_cell.reshape(shape))
-    hollows = []
-    behind = np.bincount(of_seed[of_seed >= 0], minlength=len(parent))
-    behind[outside] = 0
+    flood = _Flood.of(mesh, low, shape, cell, most)
+    of_seed, doors, peaks = flood.ways_out(np.ravel_multi_index(tuple(cells.T), tuple(shape)))
+    behind = np.bincount(of_seed[of_seed > 0], minlength=len(doors))
     # Those with the most of the surface around them, where a lattice has more than anybody reads.
-    for i in np.argsort(-behind, kind="stable")[: min(_MOST, np.count_nonzero(behind))].tolist():
-        members = np.flatnonzero(of_cell == i)
-        spots = _centres(low, shape, cell, members)
-        middle = _centre(low, shape, cell, int(peak[i]))
+    chosen = np.argsort(-behind, kind="stable")[: min(_MOST, np.count_nonzero(behind))].tolist()
+    members = {i: flood.fill(int(peaks[i])) for i in chosen}
+    against, face = skin.against(low, cell, flood.label.reshape(shape))
+    hollows = []
+    for i in chosen:
+        spots = _centres(low, shape, cell, members[i])
+        middle = _centre(low, shape, cell, int(peaks[i]))
         box = (spots.min(axis=0), spots.max(axis=0))
         faces = np.unique(face[against == i]).astype(np.int64)
-        found = Hollow(0.0, len(members) * cell**3, middle, middle, box, faces)
-        if parent[i] == i:
+        found = Hollow(0.0, len(spots) * cell**3, middle, middle, box, faces)
+        if doors[i] < 0:
             hollows += _closer(mesh, skin, found, cell, seeds[of_seed == i], ball_mm)
             continue
-        opening, place = _throat(mesh, low, shape, cell, int(door[i]), int(peak[i]))
-        if 2 * flat[peak[i]] > _BULGE * opening:
+        opening, place = _throat(mesh, low, shape, cell, int(doors[i]), int(peaks[i]))
+        if 2 * flood.clear[peaks[i]] > _BULGE * opening:
             hollows.append(replace(found, opening_mm=opening, door=place))
     return hollows
+
+
+@dataclass(frozen=True, eq=False)
+class _Flood:
+    """A grid of clearances, measured where a way out of a hollow needs them. `label`: the hollow of each cell."""
+
+    grid: tuple[float, ...]
+    tree: tuple[NDArray[Any], ...]
+    spare: tuple[NDArray[Any], ...]
+    clear: NDArray[np.float32]
+    label: NDArray[np.int32]
+    known: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, most: float) -> _Flood:
+        bvh = mesh.bvh
+        tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners, bvh.order)
+        # Room for what `nearest` is told and tells of one point.
+        spare = (np.empty((1, 3)), np.empty(1), np.zeros(1), np.empty(1), np.empty((1, 3)), np.empty(1, np.int32))
+        grid = (*shape.tolist(), *low.tolist(), float(cell), float(most))
+        # Memory of zeros costs nothing where nothing is written.
+        total = int(np.prod(shape))
+        empty = (np.zeros(total, np.float32), np.zeros(total, np.int32), np.zeros(total, np.int64))
+        return cls(grid, tuple(np.require(x, None, ["C", "W"]) for x in tree), spare, *empty)
+
+    def ways_out(self, cells: NDArray[np.intp]) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """The hollow of each cell; and each hollow's door, -1 for none, and its widest cell."""
+        once, which = np.unique(cells, return_inverse=True)
+        labels, doors, peaks = find_ways_out(self.grid, self.tree, self.spare, self.clear, self.label, self.known, once)
+        return labels[which], doors, peaks
+
+    def fill(self, start: int) -> NDArray[np.int64]:
+        """All cells of a hollow."""
+        cells: NDArray[np.int64] = fill(self.grid, self.tree, self.spare, self.clear, self.label, start)
+        return cells
 
 
 def _closer(mesh: Mesh, skin: _Skin, found: Hollow, cell: float, seeds: Floats, ball_mm: float) -> list[Hollow]:
@@ -160,23 +189,6 @@ def _shut_in(mesh: Mesh, solids: Solids, ball_mm: float) -> Floats:
         left = np.flatnonzero(shut)
         shut[left[np.isinf(first_hits(mesh.bvh, start[left], np.broadcast_to(way, (len(left), 3)))[0])]] = False
     return start[shut]
-
-
-def _clearances(mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, most: float) -> NDArray[np.float32]:
-    """Distance to the surface at each cell's middle, `most` at most; whole blocks that are far from it at once."""
-    block = 4
-    blocks = -(-shape // block)
-    corners = np.stack(np.meshgrid(*(np.arange(n) for n in blocks), indexing="ij"), axis=-1).reshape(-1, 3)
-    reach = block * cell * np.sqrt(3) / 2
-    middles = low + (corners * block + block / 2) * cell
-    near = nearest(mesh.bvh, middles, np.full(len(middles), most + reach)).face >= 0
-    clearance = np.full(shape, most, np.float32)
-    offsets = np.stack(np.meshgrid(*(np.arange(block),) * 3, indexing="ij"), axis=-1).reshape(-1, 3)
-    cells = (corners[near][:, None] * block + offsets).reshape(-1, 3)
-    cells = cells[(cells < shape).all(axis=1)]
-    points = low + (cells + 0.5) * cell
-    clearance[tuple(cells.T)] = nearest(mesh.bvh, points, np.full(len(points), most)).distance.astype(np.float32)
-    return clearance
 
 
 def _centre(low: Floats, shape: NDArray[np.int_], cell: float, number: int) -> Floats:
@@ -218,11 +230,15 @@ def _throat(
     for size in cell * np.array([1.0, 0.7, 0.5, 0.35, 0.25, 0.18, 0.12, 0.08, 0.05, 0.03, 0.02, 0.01]):
         for _ in range(3):
             tried = points[:, None] + size * ways
-            free = nearest(mesh.bvh, tried.reshape(-1, 3), np.full(tried.size // 3, mesh.size)).distance.reshape(-1, 8)
+            # From so near nothing is farther.
+            within = np.repeat(best + 1.001 * size, 8)
+            free = nearest(mesh.bvh, tried.reshape(-1, 3), within).distance.reshape(-1, 8)
             k = free.argmax(axis=1)
             row = np.arange(len(points))
             better = free[row, k] > best
             points = np.where(better[:, None], tried[row, k], points)
             best = np.where(better, free[row, k], best)
-    least = int(best.argmin())
-    return float(2 * best[least]), points[least]
+    # Along a straight way it is as narrow anywhere: the place that was begun from, then.
+    least = float(best.min())
+    place = int(np.where(best < 1.001 * least, np.abs(steps), np.inf).argmin())
+    return 2 * least, points[place]

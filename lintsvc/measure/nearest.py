@@ -98,12 +98,12 @@ def nearest(
     found = Nearest(np.empty(count), points.copy(), np.empty(count, np.int32))
     tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners, bvh.order)
     enough = np.zeros(count) if enough is None else enough
-    in_parts(_nearest, count, points, within, enough, *tree, found.distance, found.place, found.face)
+    in_parts(walk_nearest, count, points, within, enough, *tree, found.distance, found.place, found.face)
     return found
 
 
 @compiled
-def _nearest(
+def walk_nearest(
     start: int,
     stop: int,
     points: Any,
@@ -118,7 +118,7 @@ def _nearest(
     place: Any,
     face: Any,
 ) -> None:
-    """Walk the nearer child first."""
+    """What `nearest` does, for points from `start` to `stop`: the nearer child is walked first."""
     stack = np.empty(STACK, np.int32)
     for i in range(start, stop):
         x = points[i, 0]
