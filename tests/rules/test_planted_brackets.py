@@ -46,7 +46,8 @@ def test_planted_fault_is_found_where_it_is(rule: str, plant: Plant) -> None:
     others: Counter[str] = Counter()
     for seed in SEEDS:
         bracket, expected = plant(good(seed), random.Random(seed))
-        found = [x for x in checked(bracket).findings if x.rule == rule]
+        findings = checked(bracket).findings
+        found = [x for x in findings if x.rule == rule]
         assert len(found) == expected.count, (seed, [x.message for x in found])
         _, names = bracket.entities()
         there = bracket.placed(expected.at)
@@ -57,7 +58,7 @@ def test_planted_fault_is_found_where_it_is(rule: str, plant: Plant) -> None:
             and (not wanted or {names[n] for n in wanted if n in names} & set(x.where.entities))
             for x in found
         ), (seed, there, [(x.where, x.message) for x in found])
-        others.update(x.rule for x in checked(bracket).findings if x.rule != rule and x.rule not in expected.also)
+        others.update(x.rule for x in findings if x.rule != rule and x.rule not in expected.also)
     # A head too big for the sheet may also come too near to a bend.
     if rule == "countersink/deeper-than-sheet":
         others.pop("countersink/near-bend", None)
