@@ -50,6 +50,9 @@ def test_a_check_from_what_was_measured_says_the_same(part: Path, tmp_path: Path
             # The unit that was assumed, said.
             ("said", {"units": "mm"}, True),
             ("said anew", {"units": "mm"}, False),
+            # Another one: what does not depend on lengths is used again.
+            ("inch", {"units": "in"}, True),
+            ("inch anew", {"units": "in"}, False),
         ):
             folder = tmp_path / name
             folder.mkdir()
@@ -69,6 +72,9 @@ def test_a_check_from_what_was_measured_says_the_same(part: Path, tmp_path: Path
                 kept = (tmp_path / MEASURED).read_bytes()
         assert said["said"] == {**said["said anew"], "file": "said.stl"}
         assert said["said"]["part"]["units"] != said["first"]["part"]["units"]
+        assert said["inch"] == {**said["inch anew"], "file": "inch.stl"}
+        assert said["inch"]["part"]["size_mm"] == pytest.approx([25.4 * x for x in said["first"]["part"]["size_mm"]])
+        assert said["inch"]["findings"] != said["first"]["findings"]
         assert said["other"] == {**said["anew"], "file": "other.stl"}
         assert said["other"]["findings"] != said["first"]["findings"]
     finally:
@@ -90,7 +96,14 @@ def test_nothing_is_kept_of_what_is_quickly_measured_or_is_a_sheet(part: Path, t
     kept = read_measured(tmp_path, "a.stl", None, "mm")
     assert kept is not None
     assert kept.part.units.stated
-    assert read_measured(tmp_path, "a.stl", None, "in") is None
+    # Smaller, or so large that its reader has to say whether it can be meant.
+    assert read_measured(tmp_path, "a.stl", None, "micron") is None
+    assert read_measured(tmp_path, "a.stl", None, "km") is None
+    inch = read_measured(tmp_path, "a.stl", None, "in")
+    assert inch is not None and inch.part.units.value == "in"
+    # Back from another unit each coordinate would be a rounding off.
+    write_measured(tmp_path, check_file(part, Choices(units="in"), rules).checked, 1.0)
+    assert read_measured(tmp_path, "a.stl", None, "mm") is None
 
 
 def test_the_shelf_keeps_by_content_and_unit_and_lets_old_things_go(tmp_path: Path) -> None:
@@ -130,6 +143,9 @@ def test_the_unit_that_a_file_was_read_in_may_be_said_after_all(tmp_path: Path) 
     shelf.take(none, child)
     assert mm.read_bytes() == none.read_bytes() == b"first"
     assert not inch.exists()
+    # Millimetres will do for it, in part.
+    shelf.lend(inch, child)
+    assert (child / MEASURED).read_bytes() == b"first"
     # What was measured in a unit that was said is not what the file alone would be read in.
     (child / MEASURED).write_bytes(b"in inches")
     (child / "report.json").write_text(json.dumps({"part": {"units": {"value": "in"}}}))

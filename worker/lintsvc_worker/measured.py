@@ -32,6 +32,8 @@ MEASURED, REPORT = "measured", "report.json"
 _WORTH_SECONDS = 0.15
 #: Kept for so long after its last use, so many, and so much together.
 _KEEP_SECONDS, _MOST, _MOST_BYTES = 600.0, 8, 1 << 30
+#: Larger, a part may be too large to be read at all, which its reader decides.
+_LARGEST_MM = 20_000.0
 
 
 @dataclass(frozen=True)
@@ -74,9 +76,33 @@ def read_measured(folder: Path, name: str, process: str | None, units: str | Non
     if not isinstance(kept, Kept) or (kept.exact and process is None):
         return None
     if units is not None and units != kept.part.units.value:
-        return None
+        return _in_unit(kept, name, units)
     read_in = kept.part.units if units is None else by_the_users_word(units)
     return replace(kept, part=replace(kept.part, file=name, units=read_in))
+
+
+def _in_unit(kept: Kept, name: str, units: str) -> Kept | None:
+    """The same file read in another unit than millimetres; None where only its reader can say what comes of that.
+
+    From millimetres only: back from others each coordinate would be a rounding off.
+    """
+    from lintsvc.measure.in_unit import in_unit
+    from lintsvc.model.units import MM_PER_UNIT
+    from lintsvc.readers.doubtful_units import by_the_users_word
+
+    factor = MM_PER_UNIT.get(units, 0.0)
+    part, body = kept.part, kept.body.body
+    farthest = float(abs(body.vertices).max(initial=0.0)) * factor
+    if part.units.value != "mm" or kept.exact or part.notes or not factor >= 1.0 or farthest > _LARGEST_MM:
+        return None
+    larger = in_unit(kept.body, factor)
+    x, y, z = (v * factor for v in part.size_mm)
+    said = by_the_users_word(units)
+    return Kept(replace(part, file=name, units=said, size_mm=(x, y, z), body=larger.body), larger, exact=False)
+
+
+def _unit_mark(units: str) -> str:
+    return hashlib.sha256(units.encode()).hexdigest()
 
 
 class MeasuredShelf:
@@ -89,12 +115,14 @@ class MeasuredShelf:
         """Return where the measurements of these bytes are kept, as read in the unit that was said, if one was."""
         said = json.dumps([sha256, version])
         units = str(choices.get("units") or "")
-        return self.folder / f"{hashlib.sha256(said.encode()).hexdigest()}-{hashlib.sha256(units.encode()).hexdigest()}"
+        return self.folder / f"{hashlib.sha256(said.encode()).hexdigest()}-{_unit_mark(units)}"
 
     def lend(self, place: Path, folder: Path) -> None:
-        """Put what is kept into a child's folder."""
+        """Put what is kept into a child's folder; for a unit that is not kept, what was measured in millimetres."""
         target = folder / MEASURED
         try:
+            if not place.exists() and not place.name.endswith(_unit_mark("")):
+                place = place.with_name(f"{place.name.partition('-')[0]}-{_unit_mark('mm')}")
             shutil.copyfile(place, target)
             target.chmod(0o644)
             os.utime(place)
@@ -126,13 +154,13 @@ class MeasuredShelf:
     def _also(self, place: Path, folder: Path) -> None:
         """Keep it under the unit that the child's report says as well."""
         content, _, said = place.name.partition("-")
-        if said != hashlib.sha256(b"").hexdigest():
+        if said != _unit_mark(""):
             return
         try:
             units = str(json.loads((folder / REPORT).read_bytes())["part"]["units"]["value"])
         except (OSError, ValueError, KeyError, TypeError):
             return
-        other = place.with_name(f"{content}-{hashlib.sha256(units.encode()).hexdigest()}")
+        other = place.with_name(f"{content}-{_unit_mark(units)}")
         other.unlink(missing_ok=True)
         os.link(place, other)
 
