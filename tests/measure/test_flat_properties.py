@@ -7,7 +7,7 @@ import random
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, assume, example, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from parts.flats import cut_up, loop, mirrored, moved, plate, polygon, rectangle, ring, sheet, shuffled, slot, turned
 
@@ -69,7 +69,7 @@ def _numbers(value: Any) -> Any:
 
 
 seeds = st.integers(0, 100_000)
-slow = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+slow = settings(max_examples=40, deadline=None)
 
 
 @slow

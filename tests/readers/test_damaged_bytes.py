@@ -75,20 +75,26 @@ def check(folder: Path, data: bytes) -> None:
 
 
 @pytest.mark.parametrize("name", FILES)
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(steps=damage)
 def test_damaged_file_is_read_or_refused(tmp_path: Path, name: str, steps: list[tuple[str, float, bytes]]) -> None:
     check(tmp_path, damaged(FILES[name], steps))
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(steps=damage)
 def test_damaged_model_in_a_sound_package(tmp_path: Path, steps: list[tuple[str, float, bytes]]) -> None:
     # Damage to the package itself is mostly caught by its sums; this gets past them.
     check(tmp_path, made.threemf(damaged(MODEL.encode(), steps)))
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(
     head=st.sampled_from(
         [b"", b"solid x\n", b"ply\nformat ascii 1.0\n", b"glTF\x02\0\0\0", b"PK\x03\x04", b"v 1 2 3\n", b"{"]

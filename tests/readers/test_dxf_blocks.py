@@ -114,7 +114,9 @@ def test_blocks_without_end_are_refused(tmp_path: Path, blocks: str, word: str) 
     scale=st.sampled_from([(1, 1), (2, 2), (-1, 1), (1.5, -1.5), (0.5, 2)]),
     down=st.booleans(),
 )
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 def test_nested_inserts_lie_where_ezdxf_puts_them(
     tmp_path: Path, seed: int, scale: tuple[float, float], down: bool
 ) -> None:

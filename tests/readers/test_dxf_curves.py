@@ -15,7 +15,9 @@ from parts.reading import read_bytes
 from lintsvc.model.part import Part
 from lintsvc.model.sheet import Arc, Circle, Line, Polyline
 
-quick = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+quick = settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 
 
 def read(folder: Path, entities: str, **more: object) -> Part:

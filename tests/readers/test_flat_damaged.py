@@ -15,7 +15,9 @@ from parts.reading import read_bytes
 
 from lintsvc.model.part import Unreadable
 
-many = settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+many = settings(
+    max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 
 SPLINE = made.entity(
     "SPLINE", (71, 2), *((40, k) for k in (0, 0, 0, 1, 1, 1)), *((10 + c, v) for v in (0, 9, 4) for c in (0, 10))

@@ -277,7 +277,7 @@ def damaged(data: bytes, steps: list[tuple[str, float, int]]) -> bytes:
 @settings(
     max_examples=12,
     deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     # Each try starts a process: what fails is shown as it is.
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
 )

@@ -16,7 +16,9 @@ from parts.reading import read_bytes
 from lintsvc.model.part import Part
 from lintsvc.model.sheet import Arc, Circle, Line, Polyline
 
-quick = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+quick = settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 # The page is 100 mm high and one user unit is a millimetre: y in the model is 100 − y in the file.
 PAGE = 100.0
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lintsvc.model.choices import Choices, CountersinkChoice, ThreadChoice
@@ -57,7 +57,7 @@ def parts(draw: Any) -> tuple[Part, Choices]:
     return Part("x.dxf", "0", "DXF", "sheet", Units("mm", True, ""), (100.0, 80.0, 0.0), sheet=sheet), choices
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, deadline=None)
 @given(parts())
 def test_rules_end_without_failing(drawn: tuple[Part, Choices]) -> None:
     part, choices = drawn

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from parts.flatfiles import circle, dxf, line
 from parts.planted_flats import PLANTS, good
@@ -50,7 +50,7 @@ def parts(draw: Any) -> tuple[Part, Choices]:
     return Part("x.dxf", "0", "DXF", "sheet", units, (100.0, 80.0, 0.0), sheet=Sheet(entities, 0.01)), choices
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=250, deadline=None)
 @given(parts())
 def test_rules_end_without_failing(drawn: tuple[Part, Choices]) -> None:
     part, choices = drawn
