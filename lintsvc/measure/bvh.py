@@ -5,15 +5,13 @@ I. Wald, "On fast Construction of SAH-based Bounding Volume Hierarchies", 2007, 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lintsvc.measure.compiled import compiled, in_parts, inlined, threads
+from lintsvc.measure.compiled import compiled, in_parts, inlined, shared_out, threads
 
 #: Most faces in a leaf.
 LEAF = 4
@@ -79,21 +77,9 @@ class Bvh:
             _grow(start, stop, root, int(first[i]), depth, 0, face_boxes, *nodes, *leaves)
 
         if len(tasks):
-            _in_threads(grow, len(tasks))
+            shared_out(grow, len(tasks), threads())
             _join(top, tree.directions, tree.child, tree.count, tree.normals)
         return tree
-
-
-def _in_threads(work: Callable[[int], None], tasks: int) -> None:
-    """Run `work` on every number below `tasks`, on a few threads where the process may have them."""
-    try:
-        with ThreadPoolExecutor(threads()) as pool:
-            list(pool.map(work, range(tasks)))
-    except RuntimeError as error:
-        if "new thread" not in str(error):
-            raise
-        for i in range(tasks):
-            work(i)
 
 
 @inlined
@@ -127,6 +113,136 @@ def _face_boxes(start: int, stop: int, vertices: Any, faces: Any, boxes: Any) ->
 
 
 @compiled
+def _bounds(face_boxes: Any, start: int, stop: int, box: Any, low: Any, high: Any) -> None:
+    """Fill in the box around the faces of a range, and the lowest and highest of their middles."""
+    half = np.float32(0.5)
+    # In variables of their own: what is in an array is written back and read again at every step.
+    x0 = y0 = z0 = u0 = v0 = w0 = np.float32(np.inf)
+    x1 = y1 = z1 = u1 = v1 = w1 = np.float32(-np.inf)
+    for q in range(start, stop):
+        ax = face_boxes[q, 0]
+        ay = face_boxes[q, 1]
+        az = face_boxes[q, 2]
+        bx = face_boxes[q, 3]
+        by = face_boxes[q, 4]
+        bz = face_boxes[q, 5]
+        x0 = min(x0, ax)
+        y0 = min(y0, ay)
+        z0 = min(z0, az)
+        x1 = max(x1, bx)
+        y1 = max(y1, by)
+        z1 = max(z1, bz)
+        cx = ax * half + bx * half
+        cy = ay * half + by * half
+        cz = az * half + bz * half
+        u0 = min(u0, cx)
+        v0 = min(v0, cy)
+        w0 = min(w0, cz)
+        u1 = max(u1, cx)
+        v1 = max(v1, cy)
+        w1 = max(w1, cz)
+    box[0] = x0
+    box[1] = y0
+    box[2] = z0
+    box[3] = x1
+    box[4] = y1
+    box[5] = z1
+    low[0] = u0
+    low[1] = v0
+    low[2] = w0
+    high[0] = u1
+    high[1] = v1
+    high[2] = w1
+
+
+@compiled
+def _fill_bins(face_boxes: Any, start: int, stop: int, k: int, low: float, scale: float, size: Any, bins: Any) -> None:
+    """Count the faces of a range by where along axis k their middles are, and put a box around those of each bin."""
+    half = np.float32(0.5)
+    for q in range(start, stop):
+        ax = face_boxes[q, 0]
+        ay = face_boxes[q, 1]
+        az = face_boxes[q, 2]
+        bx = face_boxes[q, 3]
+        by = face_boxes[q, 4]
+        bz = face_boxes[q, 5]
+        b = int((face_boxes[q, k] * half + face_boxes[q, k + 3] * half - low) * scale)
+        size[k, b] += 1
+        # All read before any is written: then they are compared four at once.
+        ax = min(bins[k, b, 0], ax)
+        ay = min(bins[k, b, 1], ay)
+        az = min(bins[k, b, 2], az)
+        bx = max(bins[k, b, 3], bx)
+        by = max(bins[k, b, 4], by)
+        bz = max(bins[k, b, 5], bz)
+        bins[k, b, 0] = ax
+        bins[k, b, 1] = ay
+        bins[k, b, 2] = az
+        bins[k, b, 3] = bx
+        bins[k, b, 4] = by
+        bins[k, b, 5] = bz
+
+
+@inlined
+def _surface(x0: Any, y0: Any, z0: Any, x1: Any, y1: Any, z1: Any) -> Any:
+    """Half the surface of a box."""
+    x = np.float64(x1 - x0)
+    y = np.float64(y1 - y0)
+    z = np.float64(z1 - z0)
+    return x * y + y * z + z * x
+
+
+@compiled
+def _best_split(size: Any, bins: Any, k: int, right_cost: Any, right_size: Any) -> Any:
+    """Return the least cost of a cut between two bins of axis k, and the first bin beyond that cut."""
+    best = np.inf
+    split = 0
+    n = 0
+    x0 = y0 = z0 = np.float32(np.inf)
+    x1 = y1 = z1 = np.float32(-np.inf)
+    for b in range(_BINS - 1, 0, -1):
+        n += size[k, b]
+        x0 = min(x0, bins[k, b, 0])
+        y0 = min(y0, bins[k, b, 1])
+        z0 = min(z0, bins[k, b, 2])
+        x1 = max(x1, bins[k, b, 3])
+        y1 = max(y1, bins[k, b, 4])
+        z1 = max(z1, bins[k, b, 5])
+        right_cost[b] = _surface(x0, y0, z0, x1, y1, z1) * n if n > 0 else 0.0
+        right_size[b] = n
+    n = 0
+    x0 = y0 = z0 = np.float32(np.inf)
+    x1 = y1 = z1 = np.float32(-np.inf)
+    for b in range(_BINS - 1):
+        n += size[k, b]
+        x0 = min(x0, bins[k, b, 0])
+        y0 = min(y0, bins[k, b, 1])
+        z0 = min(z0, bins[k, b, 2])
+        x1 = max(x1, bins[k, b, 3])
+        y1 = max(y1, bins[k, b, 4])
+        z1 = max(z1, bins[k, b, 5])
+        if n == 0 or right_size[b + 1] == 0:
+            continue
+        cost = _surface(x0, y0, z0, x1, y1, z1) * n + right_cost[b + 1]
+        if cost < best:
+            best = cost
+            split = b + 1
+    return best, split
+
+
+@inlined
+def _swap(face_boxes: Any, order: Any, i: int, j: int) -> None:
+    """Change two faces' places, and their boxes': what is split next lies in one piece."""
+    f = order[i]
+    order[i] = order[j]
+    order[j] = f
+    for n in range(6):
+        a = face_boxes[i, n]
+        face_boxes[i, n] = face_boxes[j, n]
+        face_boxes[j, n] = a
+
+
+@compiled
 def _grow(
     start: int,
     stop: int,
@@ -147,6 +263,8 @@ def _grow(
     leaf_normals: Any,
 ) -> Any:
     """Build the tree of `order[start:stop]` below node `root`, new nodes from slot `free` on.
+
+    `face_boxes` are in the order of `order`, and stay so.
 
     With `alone` > 0 ranges of at most that many faces are not built but returned as rows
     (start, stop, node, depth), and directions are left to `_join`. Returns rows and next free slot.
@@ -187,21 +305,7 @@ def _grow(
             tasks[put_off, 3] = deep
             put_off += 1
             continue
-        for k in range(3):
-            box[k] = np.inf
-            box[k + 3] = -np.inf
-            low[k] = np.inf
-            high[k] = -np.inf
-        for q in range(s, e):
-            i = order[q]
-            for k in range(3):
-                a = face_boxes[i, k]
-                b = face_boxes[i, k + 3]
-                c = a * half + b * half
-                box[k] = min(box[k], a)
-                box[k + 3] = max(box[k + 3], b)
-                low[k] = min(low[k], c)
-                high[k] = max(high[k], c)
+        _bounds(face_boxes, s, e, box, low, high)
         for k in range(6):
             boxes[node, k] = box[k]
         if m <= LEAF:
@@ -234,64 +338,25 @@ def _grow(
                     for j in range(3):
                         bins[k, b, j] = np.inf
                         bins[k, b, j + 3] = -np.inf
-            for q in range(s, e):
-                i = order[q]
-                for k in range(3):
-                    if scale[k] == 0:
-                        continue
-                    c = face_boxes[i, k] * half + face_boxes[i, k + 3] * half
-                    b = int((c - low[k]) * scale[k])
-                    size[k, b] += 1
-                    for j in range(3):
-                        bins[k, b, j] = min(bins[k, b, j], face_boxes[i, j])
-                        bins[k, b, j + 3] = max(bins[k, b, j + 3], face_boxes[i, j + 3])
             for k in range(3):
-                if scale[k] == 0:
-                    continue
-                for j in range(3):
-                    box[j] = np.inf
-                    box[j + 3] = -np.inf
-                n = 0
-                for b in range(_BINS - 1, 0, -1):
-                    n += size[k, b]
-                    for j in range(3):
-                        box[j] = min(box[j], bins[k, b, j])
-                        box[j + 3] = max(box[j + 3], bins[k, b, j + 3])
-                    x = np.float64(box[3] - box[0])
-                    y = np.float64(box[4] - box[1])
-                    z = np.float64(box[5] - box[2])
-                    right_cost[b] = (x * y + y * z + z * x) * n if n > 0 else 0.0
-                    right_size[b] = n
-                for j in range(3):
-                    box[j] = np.inf
-                    box[j + 3] = -np.inf
-                n = 0
-                for b in range(_BINS - 1):
-                    n += size[k, b]
-                    for j in range(3):
-                        box[j] = min(box[j], bins[k, b, j])
-                        box[j + 3] = max(box[j + 3], bins[k, b, j + 3])
-                    if n == 0 or right_size[b + 1] == 0:
-                        continue
-                    x = np.float64(box[3] - box[0])
-                    y = np.float64(box[4] - box[1])
-                    z = np.float64(box[5] - box[2])
-                    cost = (x * y + y * z + z * x) * n + right_cost[b + 1]
+                if scale[k] != 0:
+                    _fill_bins(face_boxes, s, e, k, low[k], scale[k], size, bins)
+            for k in range(3):
+                if scale[k] != 0:
+                    cost, at = _best_split(size, bins, k, right_cost, right_size)
                     if cost < best:
                         best = cost
                         axis = k
-                        split = b + 1
+                        split = at
         i = s
         j = e - 1
         if axis >= 0:
             while i <= j:
-                f = order[i]
-                c = face_boxes[f, axis] * half + face_boxes[f, axis + 3] * half
+                c = face_boxes[i, axis] * half + face_boxes[i, axis + 3] * half
                 if int((c - low[axis]) * scale[axis]) < split:
                     i += 1
                 else:
-                    order[i] = order[j]
-                    order[j] = f
+                    _swap(face_boxes, order, i, j)
                     j -= 1
         elif deep < _DEEP:
             k = 0
@@ -301,12 +366,10 @@ def _grow(
                 k = 2
             middle = low[k] * half + high[k] * half
             while i <= j:
-                f = order[i]
-                if face_boxes[f, k] * half + face_boxes[f, k + 3] * half < middle:
+                if face_boxes[i, k] * half + face_boxes[i, k + 3] * half < middle:
                     i += 1
                 else:
-                    order[i] = order[j]
-                    order[j] = f
+                    _swap(face_boxes, order, i, j)
                     j -= 1
         if i <= s or i >= e:
             i = (s + e) // 2

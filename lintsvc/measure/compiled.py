@@ -14,7 +14,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from threading import Thread
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -76,18 +77,45 @@ def in_parts(kernel: Callable[..., Any], count: int, *arguments: Any, dear: int 
     Parts are smaller than the share of a thread, because some stretches of a mesh are dearer than others.
     `dear`: so many times as much work as usual is an item.
     """
-    # Numba compiles anew for an array that is read-only or not in one piece: results are neither.
-    arguments = tuple(np.require(x, None, ["C", "W"]) if isinstance(x, np.ndarray) else x for x in arguments)
+    arguments = tuple(_in_one_piece(x) if isinstance(x, np.ndarray) else x for x in arguments)
     workers = min(threads(), count * dear // WORTH_A_THREAD)
     if workers <= 1:
         return [kernel(0, count, *arguments)]
     parts = workers * 8
     bounds = [count * i // parts for i in range(parts + 1)]
-    try:
-        with ThreadPoolExecutor(workers) as pool:
-            return list(pool.map(lambda i: kernel(bounds[i], bounds[i + 1], *arguments), range(parts)))
-    except RuntimeError as error:
-        # A fenced process may be denied new threads: the work is then done in this one.
-        if "new thread" not in str(error):
-            raise
-        return [kernel(0, count, *arguments)]
+    return shared_out(lambda i: kernel(bounds[i], bounds[i + 1], *arguments), parts, workers)
+
+
+def _in_one_piece(array: Any) -> Any:
+    """Numba compiles anew for an array that is read-only or not in one piece: results are neither."""
+    # NumPy's own way of finding out takes longer than many a kernel on one point.
+    return array if array.flags.carray else np.require(array, None, ["C", "W"])
+
+
+def shared_out(work: Callable[[int], Any], tasks: int, workers: int) -> list[Any]:
+    """Run `work` on every number below `tasks` and return what it returned, in order: in this thread and
+    `workers - 1` more, each of which takes the next number when it has done one."""
+    results: list[Any] = [None] * tasks
+    failures: list[BaseException] = []
+    left = iter(range(tasks))
+
+    def take() -> None:
+        try:
+            for i in left:
+                results[i] = work(i)
+        except BaseException as failure:  # noqa: BLE001 - raised again below, in the thread that waits
+            failures.append(failure)
+
+    helpers = [Thread(target=take) for _ in range(min(workers, tasks) - 1)]
+    started = []
+    for helper in helpers:
+        # A fenced process may be denied new threads: those that it has do the work.
+        with suppress(RuntimeError):
+            helper.start()
+            started.append(helper)
+    take()
+    for helper in started:
+        helper.join()
+    if failures:
+        raise failures[0]
+    return results
