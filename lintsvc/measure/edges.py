@@ -105,8 +105,10 @@ def _shells(mate: Any) -> Any:
     count = mate.shape[0] // 3
     parent = np.arange(count).astype(np.int32)
     for h in range(3 * count):
-        other = CROWDED - mate[h] if mate[h] <= CROWDED else mate[h]
-        if other >= 0:
+        other = mate[h]
+        if other <= CROWDED:
+            unite(parent, h // 3, (CROWDED - other) // 3)
+        elif other > h:  # of two half-edges the first will do
             unite(parent, h // 3, other // 3)
     return numbered(parent)
 

@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.cells import Cells
-from lintsvc.measure.compiled import compiled
+from lintsvc.measure.compiled import compiled, shared_out, threads
 from lintsvc.measure.joining import numbered, unite
 from lintsvc.measure.mesh import Mesh
 from lintsvc.measure.weld import weld
 
+#: From so many points on several threads join them.
+_SHARED = 20_000
 #: Up to so many flagged points on a face are compared one by one; more go through a hash of cells.
 _FEW = 24
 
@@ -37,11 +39,11 @@ def regions(
         return np.empty(0, np.int32), 0
     first = np.zeros(len(mesh) + 1, np.int32)
     np.cumsum(np.bincount(face, minlength=len(mesh)), out=first[1:])
-    bare = ~mesh.normals.any(axis=1)
+    # Column by column: several times faster than along the short side.
+    bare = (mesh.normals[:, 0] == 0) & (mesh.normals[:, 1] == 0) & (mesh.normals[:, 2] == 0)
     grid = _hash(points, face, first, reach)
     sides = (cells.of_face, cells.members, cells.start, cells.count, mesh.mates, bare)
-    label, found = _join(points, face, contact, contact_face, first, *sides, reach, *grid)
-    return label, int(found)
+    return _joined(points, face, contact, contact_face, first, *sides, reach, *grid)
 
 
 def clusters(points: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int32], int]:
@@ -59,8 +61,28 @@ def clusters(points: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int3
     first = np.array([0, count], np.int32)
     none, one, alone = np.zeros(1, np.int32), np.ones(1, np.int32), np.full(3, -1, np.int32)
     sides = (none, none, none, one, alone, np.zeros(1, bool))
-    label, found = _join(points, face, points, face, first, *sides, reach, *_hash(points, face, first, reach))
-    return label[cell], int(found)
+    label, found = _joined(points, face, points, face, first, *sides, reach, *_hash(points, face, first, reach))
+    return label[cell], found
+
+
+def _joined(points: NDArray[np.float64], *arguments: Any) -> tuple[NDArray[np.int32], int]:
+    """Join in a few threads, each a stretch of the points; then join what they found."""
+    count = len(points)
+    parts = threads() if count > _SHARED else 1
+    bounds = [count * i // parts for i in range(parts + 1)]
+    parents = shared_out(lambda i: _join(bounds[i], bounds[i + 1], points, *arguments), parts, parts)
+    for parent in parents[1:]:
+        _merge(parents[0], parent)
+    label, found = numbered(parents[0])
+    return label, int(found)
+
+
+@compiled
+def _merge(parent: Any, other: Any) -> None:
+    """Join what the other forest joins."""
+    for i in range(other.shape[0]):
+        if other[i] != i:
+            unite(parent, i, other[i])
 
 
 @compiled
@@ -146,6 +168,8 @@ def _join_near(
 
 @compiled
 def _join(
+    begin: int,
+    end: int,
     points: Any,
     face: Any,
     contact: Any,
@@ -162,14 +186,13 @@ def _join(
     heads: Any,
     following: Any,
 ) -> Any:
-    total = points.shape[0]
-    parent = np.arange(total).astype(np.int32)
-    for i in range(total):
-        for end in range(2):
-            f = face[i] if end == 0 else of_face[contact_face[i]]
-            x = points[i, 0] if end == 0 else contact[i, 0]
-            y = points[i, 1] if end == 0 else contact[i, 1]
-            z = points[i, 2] if end == 0 else contact[i, 2]
+    parent = np.arange(points.shape[0]).astype(np.int32)
+    for i in range(begin, end):
+        for side in range(2):
+            f = face[i] if side == 0 else of_face[contact_face[i]]
+            x = points[i, 0] if side == 0 else contact[i, 0]
+            y = points[i, 1] if side == 0 else contact[i, 1]
+            z = points[i, 2] if side == 0 else contact[i, 2]
             if first[f] < first[f + 1]:
                 _join_near(i, x, y, z, f, points, face, first, reach, cells, heads, following, parent)
             before = f
@@ -180,7 +203,7 @@ def _join(
                         continue
                     g = of_face[other // 3]
                     # Side by side is mutual: half of the pairs are enough.
-                    if g != before and (end == 1 or g > f) and first[g] < first[g + 1]:
+                    if g != before and (side == 1 or g > f) and first[g] < first[g + 1]:
                         before = g
                         _join_near(i, x, y, z, g, points, face, first, reach, cells, heads, following, parent)
                     if not bare[other // 3]:
@@ -193,4 +216,4 @@ def _join(
                         g = of_face[beyond // 3]
                         if g != f and first[g] < first[g + 1]:
                             _join_near(i, x, y, z, g, points, face, first, reach, cells, heads, following, parent)
-    return numbered(parent)
+    return parent

@@ -29,14 +29,15 @@ class Topology:
     @cached_property
     def collapsed(self) -> Ints:
         """Numbers of the faces that have two corners on one vertex."""
-        return np.flatnonzero((self.mesh.mates == NO_EDGE).reshape(-1, 3).any(axis=1)).astype(np.int32)
+        return np.unique(np.flatnonzero(self.mesh.mates == NO_EDGE) // 3).astype(np.int32)
 
     @cached_property
     def doubles(self) -> tuple[Ints, ...]:
         """Groups of faces with the same three corners, each sorted by number."""
         mate = self.mesh.mates.reshape(-1, 3)
         # Two faces on one place share all edges, so each edge is crowded or theirs alone.
-        suspects = ((mate <= CROWDED).any(axis=1)) | ((mate[:, 0] >= 0) & (mate[:, 0] // 3 == mate[:, 1] // 3))
+        suspects = (mate[:, 0] >= 0) & (mate[:, 0] // 3 == mate[:, 1] // 3)
+        suspects[np.flatnonzero(self.mesh.mates <= CROWDED) // 3] = True
         suspects[self.collapsed] = False
         numbers = np.flatnonzero(suspects)
         if len(numbers) < 2:
