@@ -150,7 +150,19 @@ def _look(
                 stack[height + 1] = c + 1
                 height += 2
                 continue
+            # So far off nothing cuts the ball: only faces that are met squarely at right angles to the axis count.
+            far2 = d2 if d2 >= near2 else 0.0
             for q in range(c, c + count[node]):
+                lean = abs(leaf_normals[q, 0] * nx + leaf_normals[q, 1] * ny + leaf_normals[q, 2] * nz)
+                if far2 > 0:
+                    # The distance to the face's plane tells before its nearest point is known; a hair for rounding.
+                    facing = -side * (
+                        (corners[q, 0] - x) * leaf_normals[q, 0]
+                        + (corners[q, 1] - y) * leaf_normals[q, 1]
+                        + (corners[q, 2] - z) * leaf_normals[q, 2]
+                    )
+                    if lean > _ALIGNED or facing < -1e-6 or facing * facing < _SQUARE2 * far2 * (1 - 1e-6):
+                        continue
                 a, b, d = closest_on_triangle(x, y, z, corners, q)
                 a -= x
                 b -= y
@@ -167,7 +179,6 @@ def _look(
                 facing = -side * (a * leaf_normals[q, 0] + b * leaf_normals[q, 1] + d * leaf_normals[q, 2])
                 if flat2 * 2 < d2 or flat2 == 0 or facing < 0 or facing * facing < _SQUARE2 * d2:
                     continue
-                lean = abs(leaf_normals[q, 0] * nx + leaf_normals[q, 1] * ny + leaf_normals[q, 2] * nz)
                 if lean > _ALIGNED:
                     continue
                 shortest = min(shortest, np.sqrt(d2))
