@@ -216,43 +216,43 @@ def _view(normals: Floats, lit: NDArray[np.bool_]) -> Floats:
 def _shade(seen: NDArray[np.int32], normals: Floats, colours: NDArray[np.uint8], finer: int) -> NDArray[np.uint8]:
     """Return (h, w, 4) at the final size: faces lit from the upper left, edges between them darkened."""
     palette = np.asarray([rgb(LEVEL[x]) for x in LEVELS] + [rgb(PART)], np.float64)
-    there = seen != NO_FACE
     lengths = np.linalg.norm(normals, axis=1, keepdims=True)
     unit = normals / np.where(lengths > 0, lengths, 1.0)
     light = np.asarray((-0.35, 0.55, 0.76))
     # Both sides are lit: a faulty mesh may be turned inside out.
     shade = 0.45 + 0.6 * np.abs(unit @ light)
+    faulty = colours < len(LEVELS)
     # Faulty faces keep their colour, however they lie.
-    shade = np.where(colours < len(LEVELS), 0.8 + 0.3 * shade, shade)
-    face = np.where(there, seen, 0)
-    image = np.zeros((*seen.shape, 4))
-    image[..., :3] = np.minimum(palette[colours[face]] * shade[face][..., None], 255.0)
-    image[..., 3] = np.where(there, 255.0, 0.0)
-    # Striped, so that they are told apart on a grey printer too.
-    rows, columns = np.indices(seen.shape)
-    stripe = there & (colours[face] < len(LEVELS)) & ((rows + columns) // (_STRIPE * finer) % 2 == 0)
-    image[stripe, :3] = image[stripe, :3] * 0.62
-    edge = _edges(unit[face], there)
-    image[edge, :3] *= 0.55
-    image[~there, :3] = 0.0
-    height, width = seen.shape[0] // finer, seen.shape[1] // finer
-    blocks = image.reshape(height, finer, width, finer, 4)
-    weight = blocks[..., 3:] / 255.0
-    total = weight.sum(axis=(1, 3))
-    mixed = (blocks[..., :3] * weight).sum(axis=(1, 3)) / np.maximum(total, 1e-9)
-    return np.concatenate([mixed, 255.0 * total / finer**2], axis=2).round().astype(np.uint8)
+    shade = np.where(faulty, 0.8 + 0.3 * shade, shade)
+    plain = np.minimum(palette[colours] * shade[:, None], 255.0)
+    # Each face has four looks: plain, as an edge, striped, and both. After the last stand those of no face, black.
+    looks = np.stack([plain, plain * 0.55, plain * 0.62, plain * 0.62 * 0.55], axis=1).reshape(-1, 3)
+    looks = np.concatenate([looks, np.zeros((4, 3))])
+    look = 4 * seen + _edges(seen, unit)
+    if faulty.any():
+        # Striped, so that they are told apart on a grey printer too.
+        rows, columns = np.ogrid[: seen.shape[0], : seen.shape[1]]
+        striped = (rows + columns) // (_STRIPE * finer) % 2 == 0
+        look += 2 * ((seen != NO_FACE) & faulty[seen] & striped)
+    blocks = [look[row::finer, column::finer] for row in range(finer) for column in range(finer)]
+    count = np.sum([x >= 0 for x in blocks], axis=0)[..., None]
+    mixed = np.sum([looks[x] for x in blocks], axis=0) / np.maximum(count, 1)
+    return np.concatenate([mixed, 255.0 * count / finer**2], axis=2).round().astype(np.uint8)
 
 
-def _edges(unit: Floats, there: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _edges(seen: NDArray[np.int32], unit: Floats) -> NDArray[np.bool_]:
     """Return pixels where the surface bends by more than 30° towards the next pixel, or ends."""
-    edge = np.zeros(there.shape, bool)
+    edge = np.zeros(seen.shape, bool)
     for axis in (0, 1):
         near, far = [slice(None)] * 2, [slice(None)] * 2
         near[axis], far[axis] = slice(None, -1), slice(1, None)
-        a, b = tuple(near), tuple(far)
-        bends = np.abs(np.einsum("ijk,ijk->ij", unit[a], unit[b])) < np.cos(np.radians(30.0))
-        edge[a] |= there[a] & (~there[b] | bends)
-        edge[b] |= there[b] & ~there[a]
+        a, b = seen[tuple(near)], seen[tuple(far)]
+        # Within one face nothing bends.
+        at = np.nonzero(a != b)
+        a, b = a[at], b[at]
+        bends = np.abs(np.einsum("ij,ij->i", unit[a], unit[b])) < np.cos(np.radians(30.0))
+        edge[tuple(near)][at] |= (a != NO_FACE) & ((b == NO_FACE) | bends)
+        edge[tuple(far)][at] |= (b != NO_FACE) & (a == NO_FACE)
     return edge
 
 
