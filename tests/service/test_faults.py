@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import random
 import signal
@@ -98,16 +99,18 @@ def kill_a_child(state: Path) -> bool:
     return False
 
 
-def kill_the_worker(state: Path) -> bool:
-    """Kill it in the middle of checks that no worker has died of yet: a file is given up after two deaths."""
+def kill_the_worker(state: Path, poison: str, deaths: int) -> bool:
+    """Kill it while it checks the poison, for the next time, and a file that no worker has died of yet."""
     found = worker(state)
     # What stands still cannot take another check between the look and the blow.
     kill(found, signal.SIGSTOP)
     db = Database(f"sqlite:///{state / 'records.sqlite3'}")
     with db.reading() as connection:
-        most = connection.execute(select(func.max(checks.c.attempts)).where(checks.c.state == "running")).scalar_one()
+        rows = connection.execute(select(checks.c.id, checks.c.attempts).where(checks.c.state == "running")).all()
     db.dispose()
-    if most == 1 and children(state):
+    taken = {x.id: x.attempts for x in rows}
+    # A file is given up after two deaths, also one that only was there.
+    if taken.pop(poison, 0) == deaths + 1 and set(taken.values()) == {1} and children(state):
         return kill(found) > 0
     kill(found, signal.SIGCONT)
     return False
@@ -119,26 +122,25 @@ def kill_redis(state: Path) -> bool:
 
 #: How each is killed, and how often. A file whose child is killed from outside more than three times is given up.
 VICTIMS: dict[str, tuple[Callable[[Path], bool], int]] = {
-    "worker": (kill_the_worker, 2),
     "child": (kill_a_child, 3),
     "redis": (kill_redis, 5),
 }
 
 
-def ended_once(running: Running, ids: list[str], seconds: float = 120.0) -> None:
-    """Every check is done, with one result for each file, and none is there twice."""
+def unended(running: Running) -> int:
+    """How many checks wait or run."""
     db = Database(f"sqlite:///{running.state / 'records.sqlite3'}")
-    ends = time.monotonic() + seconds
-    left = -1
-    while time.monotonic() < ends:
-        with db.reading() as connection:
-            left = connection.execute(
-                select(func.count()).select_from(checks).where(checks.c.state.in_(("queued", "running")))
-            ).scalar_one()
-        if left == 0:
-            break
-        time.sleep(0.2)
-    assert left == 0, f"{left} do not end\n{running.words()}"
+    with db.reading() as connection:
+        waits = checks.c.state.in_(("queued", "running"))
+        left = connection.execute(select(func.count()).select_from(checks).where(waits)).scalar_one()
+    db.dispose()
+    return int(left)
+
+
+def ended_once(running: Running, ids: list[str]) -> None:
+    """Every check is done, with one result for each file, and none is there twice."""
+    until(running, lambda: unended(running) == 0, 300)
+    db = Database(f"sqlite:///{running.state / 'records.sqlite3'}")
     with db.reading() as connection:
         rows = connection.execute(select(checks.c.id, checks.c.state).where(checks.c.id.in_(ids))).all()
         files = connection.execute(select(check_files.c.result).where(check_files.c.check_id.in_(ids))).all()
@@ -163,7 +165,7 @@ def state_of(running: Running, check_id: str) -> tuple[str, int]:
     return row.state, row.attempts
 
 
-def until(running: Running, holds: Callable[[], bool], seconds: float = 90.0) -> None:
+def until(running: Running, holds: Callable[[], bool], seconds: float = 120.0) -> None:
     """Wait for something that is sure to come."""
     ends = time.monotonic() + seconds
     while not holds():
@@ -171,35 +173,67 @@ def until(running: Running, holds: Callable[[], bool], seconds: float = 90.0) ->
         time.sleep(0.05)
 
 
-@pytest.mark.parametrize("victim", VICTIMS)
-def test_killing_it_again_and_again_loses_and_doubles_nothing(running: Running, victim: str) -> None:
-    strike, wanted = VICTIMS[victim]
+#: So that no file is one that was sent before, whose report is there at once.
+SEEDS = itertools.count(1)
+
+
+def send_while_struck(running: Running, strike: Callable[[], bool], wanted: int, seconds: float = 300.0) -> list[str]:
+    """Send files one after another until the blow has fallen so often, however fast or slow this machine is."""
     ids: list[str] = []
-    dice = random.Random(17)
+    dice, seed = random.Random(17), next(SEEDS)
     stop = threading.Event()
-    killed = 0
+    struck = 0
 
-    def killer() -> None:
-        nonlocal killed
-        while killed < wanted and not stop.wait(dice.uniform(0.1, 0.6)):
-            killed += strike(running.state)
+    def strike_again_and_again() -> None:
+        nonlocal struck
+        while struck < wanted and not stop.wait(dice.uniform(0.1, 0.6)):
+            struck += strike()
 
-    thread = threading.Thread(target=killer)
+    thread = threading.Thread(target=strike_again_and_again)
     thread.start()
-    ends = time.monotonic() + 120
+    ends = time.monotonic() + seconds
     try:
-        # Until it was hit often enough, however fast or slow this machine is.
-        while len(ids) < 30 or (killed < wanted and time.monotonic() < ends):
-            number = len(ids)
-            answer = running.send([(f"{number}.stl", box_stl(30, 20, 20 + number, seed=1.0))], wait=0)
-            assert answer.status == 202, answer.body
-            ids.append(answer.json["id"])
+        while len(ids) < 30 or (struck < wanted and time.monotonic() < ends):
+            # While nothing is checked no heap of them is made, which would take its time in the end.
+            if len(ids) < 30 or unended(running) < 10:
+                box = box_stl(30, 20, 20 + len(ids), seed=seed)
+                answer = running.send([(f"{len(ids)}.stl", box)], wait=0)
+                assert answer.status == 202, answer.body
+                ids.append(answer.json["id"])
             time.sleep(0.1)
     finally:
         stop.set()
         thread.join()
-    assert killed == wanted
-    ended_once(running, ids)
+    assert struck == wanted, running.words()
+    return ids
+
+
+@pytest.mark.parametrize("victim", VICTIMS)
+def test_killing_it_again_and_again_loses_and_doubles_nothing(running: Running, victim: str) -> None:
+    strike, wanted = VICTIMS[victim]
+    ended_once(running, send_while_struck(running, lambda: strike(running.state), wanted))
+
+
+def test_killed_workers_lose_and_double_nothing_and_what_they_died_of_is_given_up_with_a_report(
+    running: Running,
+) -> None:
+    poison = running.send([("poison.stl", box_stl(1007, 20, 20))], wait=0).json["id"]
+    deaths = 0
+
+    def strike() -> bool:
+        nonlocal deaths
+        hit = kill_the_worker(running.state, poison, deaths)
+        deaths += hit
+        return hit
+
+    ended_once(running, send_while_struck(running, strike, 2))
+    found = running.get(f"/api/v1/checks/{poison}").json
+    assert found["state"] == "failed", running.words()
+    part = found["report"]["parts"][0]
+    assert "given up" in part["unreadable"]["why"]
+    assert found["problem"]
+    # It is not in the way of others.
+    assert running.check("next.stl", box_stl(20, 20, 20))["state"] == "done"
 
 
 def test_killed_web_process_keeps_what_it_accepted(running: Running) -> None:
@@ -214,24 +248,6 @@ def test_killed_web_process_keeps_what_it_accepted(running: Running) -> None:
         until(running, lambda: processes_of(running.state) == [])
         running.start()
     ended_once(running, ids)
-
-
-def test_file_that_kills_workers_is_given_up_with_a_report(running: Running) -> None:
-    check = running.send([("poison.stl", box_stl(1007, 20, 20))], wait=0).json
-    deaths = 0
-    while (now := state_of(running, check["id"]))[0] in ("queued", "running"):
-        # One death for each time that a worker took it.
-        if now[0] == "running" and now[1] > deaths and children(running.state):
-            deaths += kill(worker(running.state))
-        time.sleep(0.1)
-    found = running.get(f"/api/v1/checks/{check['id']}").json
-    assert found["state"] == "failed", running.words()
-    assert deaths == 2
-    part = found["report"]["parts"][0]
-    assert "given up" in part["unreadable"]["why"]
-    assert found["problem"]
-    # It is not in the way of others.
-    assert running.check("next.stl", box_stl(20, 20, 20))["state"] == "done"
 
 
 @pytest.mark.parametrize(("length", "rule"), [(1001, "crash"), (1002, "loop"), (1003, "eat")])
@@ -260,6 +276,7 @@ def test_running_check_can_be_cancelled_and_deleted(running: Running) -> None:
     assert running.request("POST", f"/api/v1/checks/{check['id']}/cancel").status == 202
     assert end(check, running)["state"] == "cancelled"
     assert running.request("POST", f"/api/v1/checks/{check['id']}/cancel").status == 409
+    until(running, lambda: children(running.state) == [])
     second = running.send([("hold.stl", box_stl(1007, 21, 20))], wait=0).json
     until(running, lambda: children(running.state) != [])
     assert running.request("DELETE", f"/api/v1/checks/{second['id']}").status == 204

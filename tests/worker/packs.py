@@ -30,12 +30,14 @@ RULES = {
         1001,
         "import os, signal; os.kill(os.getpid(), signal.SIGSEGV) if False else __import__('ctypes').string_at(0)",
     ),
-    "loop": (1002, "while True: pass"),
+    # It costs nobody's time while its end is waited for.
+    "loop": (1002, "import time\n    while True: time.sleep(0.01)"),
     "eat": (1003, "kept = []\n    while True: kept.append(bytearray(1 << 24))"),
     "raise": (1004, "raise ZeroDivisionError('of mine')"),
     "leave": (1005, "import os; os._exit(0)"),
     "hold": (1006, "import time; time.sleep(4)"),
-    "poison": (1007, "import os, time; time.sleep(30)"),
+    # Whatever is to happen meanwhile happens in time: a step that says something now and then has no limit of its own.
+    "poison": (1007, "import os, time\n    for _ in range(200): os.write(4, b'unruly/poison\\n'); time.sleep(0.5)"),
     "silent": (1008, "import os, time; os.close(3); time.sleep(2)"),
 }
 
