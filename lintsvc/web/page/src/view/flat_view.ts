@@ -4,6 +4,7 @@ import type { Point } from "../report";
 import { text } from "../strings";
 import { length, scaleMm, size } from "../units";
 import { listenToFlat } from "./flat_input";
+import { FlatLabels, type ScreenBox, wordsBox } from "./flat_labels";
 import { REACH, findingNear, pickFlat } from "./flat_pick";
 import { type FlatGeometry, type FlatShape, pathOf, round } from "./flat_shapes";
 import { apart, nearestOnLine } from "./measure";
@@ -27,6 +28,7 @@ export class FlatView {
   private readonly measured = s("g", { class: "flat-measured" });
   private readonly kerf = s("path", { class: "flat-kerf" });
   private readonly sizes = s("g", { class: "flat-sizes" });
+  private readonly bendLabels = new FlatLabels();
   private readonly observer: ResizeObserver;
   /** Left, top, width, height of what is shown, in mm with y downwards. */
   frame: [number, number, number, number] = [0, 0, 1, 1];
@@ -212,9 +214,9 @@ export class FlatView {
       const zone = pathOf({ polyline: [x0 - ox, y0 - oy, x1 - ox, y1 - oy, x1 + ox, y1 + oy, x0 + ox, y0 + oy] });
       if (half) group.append(s("path", { class: `flat-zone flat-zone-${way}`, d: `${zone}Z` }));
       group.append(s("path", { class: `flat-bend flat-bend-${way}`, d: pathOf({ line: [x0, y0, x1, y1] }) }));
-      const label = s("text", { class: `flat-bend-text flat-bend-${way}`, x: (x0 + x1) / 2, y: -(y0 + y1) / 2, dy: "-0.8em" }, text.bendLabel(bend.direction, bend.angle_deg));
-      group.append(label);
+      this.bendLabels.add(way, (x0 + x1) / 2, -(y0 + y1) / 2, text.bendLabel(bend.direction, bend.angle_deg));
     }
+    group.append(this.bendLabels.element);
     return group;
   }
 
@@ -347,11 +349,30 @@ export class FlatView {
     this.drawSizes(px);
   }
 
+  /** The words at the bends, around the part's sizes and its scale. */
+  private placeBendLabels(px: number, bar: number, off: number): void {
+    const [[x0, y0], [x1, y1]] = this.flat.part_box;
+    const { clientWidth: width, clientHeight: height } = this.element;
+    // What is looked at stands in the middle of the view.
+    const left = this.frame[0] - (width * px - this.frame[2]) / 2;
+    const top = this.frame[1] - (height * px - this.frame[3]) / 2;
+    const [xs, ys] = [(x: number) => (x - left) / px, (y: number) => (y - top) / px];
+    const scale = ys(-y1 - off);
+    const taken = [
+      wordsBox(xs((x0 + x1) / 2), ys(-y0 + off) + 14, length(x1 - x0)),
+      wordsBox(xs(x1 + off) + 5, ys(-(y0 + y1) / 2), length(y1 - y0), true),
+      wordsBox(xs(x0 + bar) + 6, scale, length(bar), true),
+      [xs(x0), scale - 3, xs(x0 + bar), scale + 3] as ScreenBox,
+    ];
+    this.bendLabels.place({ left, top, px, width, height }, [xs(x0), ys(-y1), xs(x1), ys(-y0)], taken);
+  }
+
   private drawSizes(px: number): void {
     const [[x0, y0], [x1, y1]] = this.flat.part_box;
     const off = 16 * px;
     const size = round(13 * px);
     const bar = scaleMm(Math.max(x1 - x0, y1 - y0));
+    this.placeBendLabels(px, bar, off);
     fill(
       this.sizes,
       s("path", { class: "flat-size", d: `M${x0} ${-y0 + off}H${x1}M${x1 + off} ${-y0}V${-y1}` }),
