@@ -363,6 +363,7 @@ export class FlatView {
       wordsBox(xs(x1 + off) + 5, ys(-(y0 + y1) / 2), length(y1 - y0), true),
       wordsBox(xs(x0 + bar) + 6, scale, length(bar), true),
       [xs(x0), scale - 3, xs(x0 + bar), scale + 3] as ScreenBox,
+      [xs(x0), ys(-y0 + off) - 3, xs(x1), ys(-y0 + off) + 3] as ScreenBox,
     ];
     this.bendLabels.place({ left, top, px, width, height }, [xs(x0), ys(-y1), xs(x1), ys(-y0)], taken);
   }
