@@ -21,7 +21,7 @@ from lintsvc.model.material import Value
 from lintsvc.model.source import Source
 from lintsvc.order.file import Holds
 from lintsvc.order.frames import Floats, corners_of, moved, place_of
-from lintsvc.order.own_shape import has_hollows, own_fit
+from lintsvc.order.own_shape import has_hollows, own_fit, quarter_turns, turned_fit
 from lintsvc.order.pocket_search import Pocket, pockets
 from lintsvc.order.shape import Shape
 from lintsvc.order.tolerances import bend_tolerance, finish_per_face, hole_figure, hole_size, size_tolerance
@@ -70,6 +70,17 @@ class Held:
     why: str = ""
 
     @property
+    def turned_deg(self) -> tuple[float, float, float] | None:
+        """How it was turned, by quarters, beyond what the order says; None where it lies as the order says."""
+        if self.place is None or self.relation.at is None:
+            return None
+        said = place_of((0.0, 0.0, 0.0), self.relation.turn_deg)[:3, :3]
+        by = said.T @ self.place[:3, :3]
+        turns = [place_of((0.0, 0.0, 0.0), x)[:3, :3] for x in quarter_turns()]
+        nearest = int(np.argmin([np.linalg.norm(by - x) for x in turns]))
+        return quarter_turns()[nearest] if nearest else None
+
+    @property
     def left_mm(self) -> float:
         """Play that is left on each side after the tolerances, without finish."""
         return self.clearance_mm - self.loss_mm
@@ -83,7 +94,7 @@ def held(order: CheckedOrder, number: int, relation: Holds) -> Held:
             clearance, place, at, way = _searched(order, part.shape, thing, relation)
         else:
             start = place_of(relation.at, relation.turn_deg)
-            clearance, place, at, way = _known_fit(order, part.shape, thing, start, relation.play)
+            clearance, place, at, way = _known_fit(order, part.shape, thing, start, relation)
     except CannotCheck as why:
         return Held(number, relation, None, why=str(why))
     loss, source = _loss(part, thing)
@@ -103,7 +114,7 @@ def _searched(order: CheckedOrder, part: Shape, thing: Thing, relation: Holds) -
     a, b, c = (high - low).tolist()
     fits: list[tuple[Fit, Pocket]] = []
     for each in pockets(part, (a, b, c), relation.turn_deg, relation.play)[:_MOST_PLACES]:
-        fitted = _known_fit(order, part, thing, place_of(each.at, each.turn_deg), relation.play)
+        fitted = _known_fit(order, part, thing, place_of(each.at, each.turn_deg), relation)
         if fitted[0] > -_NO_PLACE_MM:
             fits.append((fitted, each))
     # Where it goes in, it is meant to lie; where it does not, the only place is the one that was meant.
@@ -154,11 +165,12 @@ def _bore_tolerance(part: Thing, thing: Thing) -> Value | None:
     return Value(max(0.0, hole_size(part).worst_mm), shown.source) if near.any() else None
 
 
-def _known_fit(
-    order: CheckedOrder, part: Shape, thing: Thing, start: Floats, play: float
-) -> tuple[float, Floats, tuple[float, float, float], float]:
+def _known_fit(order: CheckedOrder, part: Shape, thing: Thing, start: Floats, relation: Holds) -> Fit:
     """As `fit`, and the clearance on the way in; kept from run to run."""
-    digest = hashlib.sha256(b"pocket 3")
+    play = relation.play
+    # Nobody says how a file's thing is turned in its place.
+    free = getattr(thing.entry, "shape", "") == "file" and "turn_deg" not in relation.model_fields_set
+    digest = hashlib.sha256(f"pocket 4 {free}".encode())
     for each in (part.vertices, part.faces, thing.shape.vertices, thing.shape.faces, start, np.array([play])):
         digest.update(np.ascontiguousarray(each).tobytes())
     key = digest.hexdigest()
@@ -170,9 +182,12 @@ def _known_fit(
     clearance, found, at = fit(part, distance, thing.shape, start, play)
     # What does not go where it lies goes nowhere.
     way = clearance if clearance < 0 else max(-1e3, way_in(part, distance, thing.shape, found, surface_points, start))
-    # A hull that does not go in, or not out again, tells nothing of a thing with hollows.
-    if way < 0 and has_hollows(thing.shape):
-        own = own_fit(part, thing.shape, start)
+    if way < 0:
+        # A hull that does not go in, or not out again, tells nothing of a thing with hollows.
+        own = own_fit(part, thing.shape, start) if has_hollows(thing.shape) else None
+        # A file has its axes as whoever drew it had them.
+        if free and (own is None or min(own[0], own[3]) < 0):
+            own = turned_fit(part, thing.shape, start) or own
         if own is not None and own[0] > clearance:
             clearance, found, at, way = own[0], own[1], own[2], max(-1e3, own[3])
     order.kept.keep(key, json.dumps([clearance, found.tolist(), at, way]).encode())

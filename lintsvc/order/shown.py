@@ -155,6 +155,9 @@ def _held(held: Held) -> RelationShown:
     )
     if held.relation.at is None:
         text += "; the only place of about its size, at " + ", ".join(f"{x:.4g}" for x in held.place[:3, 3]) + " mm"
+    if held.turned_deg is not None:
+        turn = ", ".join(f"{x:g}" for x in held.turned_deg)
+        text += f"; it goes in turned, and the order says no turn: write turn_deg = [{turn}] if that is meant"
     values = (
         ("clearance_mm", held.clearance_mm),
         ("tolerance_mm", held.loss_mm),

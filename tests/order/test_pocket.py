@@ -97,6 +97,25 @@ def test_an_angle_lies_in_an_angled_place(tmp_path: Path, wide: float, clearance
     assert (found.way_in_mm > 0) == (wide > 0)
 
 
+@pytest.mark.parametrize("turn", [(0, 0, 180), (90, 0, 0), (0, 90, 90), (0, 270, 0)])
+def test_a_file_drawn_on_other_axes_is_turned_into_its_place(tmp_path: Path, turn: tuple[float, float, float]) -> None:
+    (tmp_path / "thing.stl").write_bytes(stl(angle(0.0).rotate(turn)))
+    case = block(30, 30, 14) - angle(0.3) - angle(0.3).translate((0, 0, 8))
+    thing = {"shape": "file", "file": "thing.stl"}
+    found = the(held(tmp_path, case, thing, at=[15, 15, 9]))
+    assert found.clearance_mm == pytest.approx(0.3, abs=0.03)
+    assert found.way_in_mm > 0
+    # As it lies it is a rotation, never a mirror image, and the report says which.
+    assert found.place is not None
+    assert np.linalg.det(found.place[:3, :3]) == pytest.approx(1.0)
+    assert found.turned_deg is not None
+    said = the(held(tmp_path, case, thing, at=[15, 15, 9], turn_deg=list(found.turned_deg)))
+    assert (said.clearance_mm, said.turned_deg) == (pytest.approx(0.3, abs=0.03), None)
+    # Who says how it is turned is believed.
+    wrong = the(held(tmp_path, case, thing, at=[15, 15, 9], turn_deg=[0, 0, 0]))
+    assert min(wrong.clearance_mm, wrong.way_in_mm) < 0
+
+
 def test_a_finely_divided_ball_has_a_bounded_hull_and_a_way_in(tmp_path: Path) -> None:
     ball = Manifold.sphere(10, 60)
     corners = np.asarray(ball.to_mesh().vert_properties[:, :3], float)
