@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import csv
-import gzip
 import json
-import subprocess
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -14,7 +12,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from parts.fenced import Outcome, read_all
 
 from lintsvc.model.part import Part
 from lintsvc.model.sheet import Arc, Circle, Entity, Line, Polyline, Shape
@@ -168,25 +165,3 @@ def facts_of(shared: Path, kind: str) -> dict[str, dict[str, Any]]:
     with (shared / "corpus/open/INDEX.tsv").open(encoding="utf8") as file:
         table = csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE)
         return {r["file"]: json.loads(r["observed_facts_json"]) for r in table if r["format"] == kind}
-
-
-def hostile_outcomes(shared: Path, folder: Path, ending: str, warm: str) -> dict[str, tuple[Outcome, str]]:
-    """Read every hostile file with this ending in a fenced child; outcome and what the index expects, by name."""
-    made = subprocess.run(
-        [sys.executable, shared / "corpus/hostile/make_hostile.py", folder], capture_output=True, check=False
-    )
-    assert made.returncode == 0, made.stderr
-    expected: dict[str, str] = {}
-    with (folder / "INDEX.tsv").open(encoding="utf8") as file:
-        for row in list(csv.reader(file, delimiter="\t", quoting=csv.QUOTE_NONE))[1:]:
-            if row[0].removesuffix(".gz").endswith(ending):
-                expected[row[0]] = row[3]
-    paths = []
-    for name in expected:
-        path = folder / name
-        if path.suffix == ".gz":
-            path.with_suffix("").write_bytes(gzip.decompress(path.read_bytes()))
-            path = path.with_suffix("")
-        paths.append(path)
-    read = read_all(paths, warm)
-    return {name: (outcome, expected[name]) for name, outcome in zip(expected, read, strict=True)}

@@ -76,7 +76,7 @@ def check(folder: Path, data: bytes) -> None:
 
 @pytest.mark.parametrize("name", FILES)
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 @given(steps=damage)
 def test_damaged_file_is_read_or_refused(tmp_path: Path, name: str, steps: list[tuple[str, float, bytes]]) -> None:
@@ -84,7 +84,7 @@ def test_damaged_file_is_read_or_refused(tmp_path: Path, name: str, steps: list[
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 @given(steps=damage)
 def test_damaged_model_in_a_sound_package(tmp_path: Path, steps: list[tuple[str, float, bytes]]) -> None:

@@ -16,7 +16,7 @@ from parts.reading import read_bytes
 from lintsvc.model.part import Unreadable
 
 many = settings(
-    max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 
 SPLINE = made.entity(

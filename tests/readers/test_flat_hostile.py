@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import Any
 
 import pytest
-from parts import flatfiles as made
-from parts.fenced import MEMORY_BYTES, SECONDS, Outcome
+from parts.fenced import MEMORY_BYTES, SECONDS, Outcome, read_all
 
 pytestmark = pytest.mark.needs_shared
 
@@ -41,9 +40,13 @@ SIZES = {
 
 
 @pytest.fixture(scope="module")
-def outcomes(shared: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Outcome, str]]:
-    read = made.hostile_outcomes(shared, tmp_path_factory.mktemp("dxf"), ".dxf", "lintsvc.readers.dxf_entities")
-    return read | made.hostile_outcomes(shared, tmp_path_factory.mktemp("svg"), ".svg", "lintsvc.readers.svg_elements")
+def outcomes(hostile: dict[str, Any]) -> dict[str, tuple[Outcome, str]]:
+    found = {}
+    for ending, warm in ((".dxf", "lintsvc.readers.dxf_entities"), (".svg", "lintsvc.readers.svg_elements")):
+        files = {n: x for n, x in hostile.items() if n.removesuffix(".gz").endswith(ending)}
+        read = read_all([x.path for x in files.values()], warm)
+        found |= {n: (outcome, files[n].expected) for n, outcome in zip(files, read, strict=True)}
+    return found
 
 
 def wanted(name: str, expected: str) -> set[str]:

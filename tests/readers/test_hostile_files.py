@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import csv
-import gzip
-import json
-import subprocess
-import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from parts.fenced import MEMORY_BYTES, SECONDS, Outcome, read_all
@@ -26,33 +22,11 @@ OTHERWISE = {
 BODIES = (".stl", ".STL", ".exe", ".obj", ".ply", ".glb", ".gltf", ".3mf", ".step", "")
 
 
-def unpacked(path: Path) -> Path:
-    """Files that are kept packed are to be unpacked first."""
-    if path.suffix != ".gz":
-        return path
-    target = path.with_suffix("")
-    target.write_bytes(gzip.decompress(path.read_bytes()))
-    return target
-
-
-def index_of(folder: Path) -> dict[str, tuple[str, str]]:
-    """File name -> what it is, and what is expected of a reader."""
-    with (folder / "INDEX.tsv").open(encoding="utf8") as file:
-        rows = list(csv.reader(file, delimiter="\t", quoting=csv.QUOTE_NONE))[1:]
-    return {json.loads(r[0]) if r[0].startswith('"') else r[0]: (r[2], r[3]) for r in rows}
-
-
 @pytest.fixture(scope="module")
-def outcomes(shared: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Outcome, str]]:
-    folder = tmp_path_factory.mktemp("hostile")
-    made = subprocess.run(
-        [sys.executable, shared / "corpus/hostile/make_hostile.py", folder], capture_output=True, check=False
-    )
-    assert made.returncode == 0, made.stderr
-    index = index_of(folder)
-    names = [n for n in index if Path(n.removesuffix(".gz")).suffix in BODIES and n != "upload_names.json"]
-    read = read_all([unpacked(folder / n) for n in names], warm="lintsvc.readers.step_triangles")
-    return {name: (outcome, index[name][1]) for name, outcome in zip(names, read, strict=True)}
+def outcomes(hostile: dict[str, Any]) -> dict[str, tuple[Outcome, str]]:
+    names = [n for n in hostile if Path(n.removesuffix(".gz")).suffix in BODIES and n != "upload_names.json"]
+    read = read_all([hostile[n].path for n in names], warm="lintsvc.readers.step_triangles")
+    return {name: (outcome, hostile[name].expected) for name, outcome in zip(names, read, strict=True)}
 
 
 def wanted(expected: str) -> set[str]:

@@ -57,7 +57,7 @@ def parts(draw: Any) -> tuple[Part, Choices]:
     return Part("x.dxf", "0", "DXF", "sheet", Units("mm", True, ""), (100.0, 80.0, 0.0), sheet=sheet), choices
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(parts())
 def test_rules_end_without_failing(drawn: tuple[Part, Choices]) -> None:
     part, choices = drawn

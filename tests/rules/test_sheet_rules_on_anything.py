@@ -50,7 +50,7 @@ def parts(draw: Any) -> tuple[Part, Choices]:
     return Part("x.dxf", "0", "DXF", "sheet", units, (100.0, 80.0, 0.0), sheet=Sheet(entities, 0.01)), choices
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(parts())
 def test_rules_end_without_failing(drawn: tuple[Part, Choices]) -> None:
     part, choices = drawn
