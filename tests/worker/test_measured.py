@@ -37,48 +37,43 @@ def entry(folder: Path) -> dict[str, Any]:
     return found
 
 
-def test_a_check_from_what_was_measured_says_the_same(part: Path, tmp_path: Path) -> None:
-    client = ZygoteClient({})
-    client.start()
+def test_a_check_from_what_was_measured_says_the_same(zygote: ZygoteClient, part: Path, tmp_path: Path) -> None:
     kept = b""
-    try:
-        said: dict[str, dict[str, Any]] = {}
-        for name, choices, lend in (
-            ("first", {}, False),
-            ("other", {"process": "powder-bed", "material": "tpu"}, True),
-            ("anew", {"process": "powder-bed", "material": "tpu"}, False),
-            # The unit that was assumed, said.
-            ("said", {"units": "mm"}, True),
-            ("said anew", {"units": "mm"}, False),
-            # Another one: what does not depend on lengths is used again.
-            ("inch", {"units": "in"}, True),
-            ("inch anew", {"units": "in"}, False),
-        ):
-            folder = tmp_path / name
-            folder.mkdir()
-            (folder / "part").write_bytes(part.read_bytes())
-            if lend:
-                # The file itself is not read again: it is not even there.
-                (folder / "part").unlink()
-                (folder / MEASURED).write_bytes(kept)
-            job = {"task": "check", "name": f"{name}.stl", "choices": choices, "without": {}}
-            assert client.run(job, folder, LIMITS, lambda _: None, lambda: True).how == "done"
-            said[name] = entry(folder)
-            if name == "first":
-                rules = [rule for pack in load_packs(()) for rule in pack.rules]
-                result = check_file(part, Choices(), rules)
-                assert result.checked is not None
-                write_measured(tmp_path, result.checked, 1.0)
-                kept = (tmp_path / MEASURED).read_bytes()
-        assert said["said"] == {**said["said anew"], "file": "said.stl"}
-        assert said["said"]["part"]["units"] != said["first"]["part"]["units"]
-        assert said["inch"] == {**said["inch anew"], "file": "inch.stl"}
-        assert said["inch"]["part"]["size_mm"] == pytest.approx([25.4 * x for x in said["first"]["part"]["size_mm"]])
-        assert said["inch"]["findings"] != said["first"]["findings"]
-        assert said["other"] == {**said["anew"], "file": "other.stl"}
-        assert said["other"]["findings"] != said["first"]["findings"]
-    finally:
-        client.stop()
+    said: dict[str, dict[str, Any]] = {}
+    for name, choices, lend in (
+        ("first", {}, False),
+        ("other", {"process": "powder-bed", "material": "tpu"}, True),
+        ("anew", {"process": "powder-bed", "material": "tpu"}, False),
+        # The unit that was assumed, said.
+        ("said", {"units": "mm"}, True),
+        ("said anew", {"units": "mm"}, False),
+        # Another one: what does not depend on lengths is used again.
+        ("inch", {"units": "in"}, True),
+        ("inch anew", {"units": "in"}, False),
+    ):
+        folder = tmp_path / name
+        folder.mkdir()
+        (folder / "part").write_bytes(part.read_bytes())
+        if lend:
+            # The file itself is not read again: it is not even there.
+            (folder / "part").unlink()
+            (folder / MEASURED).write_bytes(kept)
+        job = {"task": "check", "name": f"{name}.stl", "choices": choices, "without": {}}
+        assert zygote.run(job, folder, LIMITS, lambda _: None, lambda: True).how == "done"
+        said[name] = entry(folder)
+        if name == "first":
+            rules = [rule for pack in load_packs(()) for rule in pack.rules]
+            result = check_file(part, Choices(), rules)
+            assert result.checked is not None
+            write_measured(tmp_path, result.checked, 1.0)
+            kept = (tmp_path / MEASURED).read_bytes()
+    assert said["said"] == {**said["said anew"], "file": "said.stl"}
+    assert said["said"]["part"]["units"] != said["first"]["part"]["units"]
+    assert said["inch"] == {**said["inch anew"], "file": "inch.stl"}
+    assert said["inch"]["part"]["size_mm"] == pytest.approx([25.4 * x for x in said["first"]["part"]["size_mm"]])
+    assert said["inch"]["findings"] != said["first"]["findings"]
+    assert said["other"] == {**said["anew"], "file": "other.stl"}
+    assert said["other"]["findings"] != said["first"]["findings"]
 
 
 def test_nothing_is_kept_of_what_is_quickly_measured_or_is_a_sheet(part: Path, tmp_path: Path) -> None:

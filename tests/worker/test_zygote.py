@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,20 +18,8 @@ from lintsvc_worker import child
 from lintsvc_worker.zygote_client import ChildLimits, Ended, ZygoteClient
 from parts import bent_solids
 from parts.service_parts import box_stl
-from worker.packs import write_unruly
 
 LIMITS = ChildLimits(seconds=20, step_seconds=3, memory_bytes=200 << 20, file_bytes=10 << 20)
-
-
-@pytest.fixture(scope="module")
-def zygote(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ZygoteClient]:
-    """A warm process with the unruly pack beside the built-in ones."""
-    client = ZygoteClient(
-        {"LINTSVC_RULE_CODE": "on", "LINTSVC_RULES": str(write_unruly(tmp_path_factory.mktemp("packs")))}
-    )
-    client.start()
-    yield client
-    client.stop()
 
 
 def run(
@@ -171,30 +159,27 @@ def test_killed_child_is_told_apart_from_a_crash(zygote: ZygoteClient, tmp_path:
 def test_solid_is_checked_by_the_process_that_has_the_kernel(zygote: ZygoteClient, tmp_path: Path) -> None:
     offset = next(x for x in bent_solids.PARTS if x.name == "offset")
     step = bent_solids.written(offset.make(), tmp_path / "offset.step").read_bytes()
-    first, second = zygote.pids
     (tmp_path / "part").write_bytes(step)
     assert child.may_be_solid(tmp_path / "part")
     job = {"task": "check", "name": "offset.step", "choices": {}, "without": {}, "solid": True}
-    parents: set[int] = set()
-
-    def look() -> bool:
-        parents.update(x for x in zygote.pids if set(children_of(x)) - {second})
-        return True
-
-    assert zygote.run(job, tmp_path, ChildLimits(60, 60, 1 << 30, 1 << 26), lambda _: None, look).how == "done"
-    assert first not in parents
-    # Its death costs nobody but what it was doing; both are started anew when it is wanted.
+    first, second = zygote.pids
+    # Its death costs nobody anything; both are started anew when it is wanted.
     os.kill(second, signal.SIGKILL)
     ended, _ = run(zygote, tmp_path / "mesh", 20)
     assert ended.how == "done"
     assert zygote.pids == (first, second)
-    again = tmp_path / "again"
-    again.mkdir()
-    (again / "part").write_bytes(step)
+    parents: set[int] = set()
+
+    def look() -> bool:
+        parents.update(x for x in zygote.pids if set(children_of(x)) - {zygote.pids[1]})
+        return True
+
+    # That it is dead is told by the thread that listens to it.
     while zygote.pids == (first, second):
-        job_ended = zygote.run(job, again, ChildLimits(60, 60, 1 << 30, 1 << 26), lambda _: None, lambda: True)
-        (again / "steps").unlink(missing_ok=True)
+        job_ended = zygote.run(job, tmp_path, ChildLimits(60, 60, 1 << 30, 1 << 26), lambda _: None, look)
+        (tmp_path / "steps").unlink(missing_ok=True)
     assert job_ended.how == "done"
+    assert parents == {zygote.pids[1]}
 
 
 @pytest.mark.parametrize(("data", "solid"), [
@@ -233,9 +218,8 @@ def test_warm_process_ends_with_its_parent_while_it_loads_and_packs_may_print(tm
         time.sleep(0.01)
 
 
-def test_nothing_outlives_the_warm_process(tmp_path: Path) -> None:
-    client = ZygoteClient({"LINTSVC_RULE_CODE": "on", "LINTSVC_RULES": str(write_unruly(tmp_path / "packs"))})
-    client.start()
-    pids = client.pids
-    assert in_the_middle(client, tmp_path / "s", client.stop).how in ("gone", "killed", "crash")
+def test_nothing_outlives_the_warm_process(zygote: ZygoteClient, tmp_path: Path) -> None:
+    zygote.start()
+    pids = zygote.pids
+    assert in_the_middle(zygote, tmp_path / "s", zygote.stop).how in ("gone", "killed", "crash")
     assert [x for x in pids if Path(f"/proc/{x}").exists()] == []
