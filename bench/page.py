@@ -68,6 +68,21 @@ def choices(page: Page, part: Path) -> tuple[float, float]:
     return min(times), max(times)
 
 
+def unit(page: Page, part: Path) -> tuple[float, float]:
+    """Seconds from the choice of another unit to its report, the best and the worst: larger, then as it was."""
+    page.goto("/")
+    page.set_input_files("#files", part)
+    expect(page.locator("select[name=units]")).to_be_visible(timeout=180_000)
+    times = []
+    for name, words in (("in", "Read in inches"), ("mm", "Read in millimetres"), ("cm", "Read in centimetres")):
+        page.wait_for_timeout(3000)
+        started = time.perf_counter()
+        page.select_option("select[name=units]", name)
+        expect(page.locator(".check")).to_contain_text(words, timeout=180_000)
+        times.append(time.perf_counter() - started)
+    return min(times), max(times)
+
+
 def main(faces: int = 100_000) -> int:
     """Print the figures; the exit status is 1 for a bundle that is too large."""
     sys.path.insert(0, str(ROOT / "tests"))
@@ -94,6 +109,8 @@ def main(faces: int = 100_000) -> int:
             page = browser.new_page(base_url=address)
             best, worst = choices(page, part)
             print(f"another material, {len(triangles):>7} faces   {best:6.2f} s to {worst:.2f} s   (aim: 1)")
+            best, worst = unit(page, part)
+            print(f"another unit, {len(triangles):>7} faces       {best:6.2f} s to {worst:.2f} s   (aim: 1)")
             browser.close()
         finally:
             running.stop()
