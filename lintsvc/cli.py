@@ -101,7 +101,11 @@ def main(args: list[str] | None = None) -> None:
         told = f"lintsvc failed, and should not have: {type(error).__name__}: {error} ({_place(error)})"
         print(told, file=sys.stderr)
         status = UNFINISHED
-    sys.exit(status)
+    if args is not None:
+        sys.exit(status)
+    from lintsvc.leaving import leave
+
+    leave(status)
 
 
 def _run(words: list[str]) -> int:

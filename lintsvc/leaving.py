@@ -15,5 +15,9 @@ def leave(status: int) -> NoReturn:
     """
     logging.shutdown()
     for stream in (sys.stdout, sys.stderr):
-        stream.flush()
+        try:
+            stream.flush()
+        except OSError:
+            # What was to be said is lost: that is no success. Python's own status for it.
+            status = status or 120
     os._exit(status)
