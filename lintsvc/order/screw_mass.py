@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _STEEL = 7.85e-3
 SOURCE = Source(
     "memory",
-    "Estimated: steel, 7.85 g/cm³; the shank as a rod of the stress area of ISO 898-1, π/4 (d − 0.9382 P)²; a "
+    "Estimated: steel, 7.85 g/cm³; the shank as a rod of the stress area of ISO 898-1, 0.7854 (d - 0.9382 P)²; a "
     "cylindrical head less its hexagon socket to half its height; a nut as a hexagon less its hole. Sizes of ISO 4762 "
     "and ISO 4032 as recalled.",
 )

@@ -123,7 +123,7 @@ def _meets(order: CheckedOrder, meets: Meets) -> RelationShown:
     clearance = float(play.clearance_mm.min())
     text = (
         f"{meets.count} of {meets.wanted} holes meet within {off:.2f} mm; each screw has {clearance:.2f} mm "
-        f"to all sides, at worst {play.worst_mm:.2f} mm are left, by root sum square {play.rss_mm:.2f} mm; {chance}"
+        f"to all sides, at worst {_left(play.worst_mm)}, by root sum square {_left(play.rss_mm)}; {chance}"
     )
     if also:
         text += f"; it also goes together in {also} other {'way' if also == 1 else 'ways'}"
@@ -142,6 +142,10 @@ def _meets(order: CheckedOrder, meets: Meets) -> RelationShown:
         ("other_ways", float(also)),
     )
     return RelationShown("holes-meet", meets.pair, text, values)
+
+
+def _left(play_mm: float) -> str:
+    return f"{abs(play_mm):.2f} mm are {'missing' if play_mm < -0.005 else 'left'}"
 
 
 def _held(held: Held) -> RelationShown:
@@ -276,6 +280,6 @@ def _round(order: CheckedOrder, meets: Meets) -> str:
     by = f" by {', '.join(loop.by)}" if loop.by else ""
     bends = f"{loop.bends} {'bend' if loop.bends == 1 else 'bends'}"
     return (
-        f". Round that loop{by}, {bends} in it, the screws give {loop.room_mm:.2f} mm; at worst {loop.worst_mm:.2f} mm "
-        f"are left, by root sum square {loop.rss_mm:.2f} mm; {100 * loop.chance:.1f} % go together"
+        f". Round that loop{by}, {bends} in it, the screws give {loop.room_mm:.2f} mm; at worst "
+        f"{_left(loop.worst_mm)}, by root sum square {_left(loop.rss_mm)}; {100 * loop.chance:.1f} % go together"
     )

@@ -160,7 +160,7 @@ def _pictures(drawn: Drawn) -> Iterator[Block]:
             else "The flat, seen from above."
         )
         if drawn.bends:
-            caption += " Blue bends fold up, towards the viewer; brown ones down."
+            caption += " Dashed bends (blue) fold up, towards the viewer; those in dash and dot (brown) down."
         named = [x.name for x in drawn.holes if drawn.kind == "sheet" and x.count > NAMED]
         if named:
             caption += f" Of the holes {', '.join(named)} only {NAMED} each carry their letter."

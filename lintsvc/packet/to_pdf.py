@@ -14,8 +14,11 @@ from lintsvc.reports.sketch import flowable, latin
 from lintsvc.reports.words import clean
 
 _MARGIN_MM = 16.0
-_QUIET = "#5b6470"
-_LINE = "#c9ced6"
+#: Dark enough for a printer without colours.
+_QUIET = "#3f464f"
+_LINE = "#8b929c"
+#: Rows of a table that is not parted between pages.
+_SHORT = 8
 _SHADE = "#f1f3f6"
 #: A picture leaves room for words on its page.
 _MOST_PICTURE_MM = 110.0
@@ -160,7 +163,7 @@ class _Look:
 
     def _table(self, block: Rows) -> Iterator[Any]:
         from reportlab.lib.colors import HexColor
-        from reportlab.platypus import Spacer, Table
+        from reportlab.platypus import KeepTogether, Spacer, Table
 
         if not block.rows:
             return
@@ -189,7 +192,8 @@ class _Look:
                 ("BOTTOMPADDING", (0, 1), (-1, -1), 5),
             ]
         table.setStyle(style)
-        yield table
+        # A short table stays on one page: no row of it alone on the next.
+        yield KeepTogether([table]) if len(cells) <= _SHORT else table
         yield Spacer(1, 4)
 
 

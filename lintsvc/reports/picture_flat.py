@@ -21,8 +21,9 @@ _MOST_SCALE = 72 / 25.4 * 4
 #: Arcs are drawn with one corner for so many degrees.
 _STEP_DEG = 6.0
 _MOST_RING = 60.0
-_BEND_DASH = (5.0, 2.5)
-BEND_COLOUR = {"up": "#1f63b5", "down": "#b25f00", None: ROLE["bend"]}
+#: Dashes tell up from down on a grey print; the colours are dark enough for small letters there.
+BEND_DASH = {"up": (5.0, 2.5), "down": (9.0, 2.0, 1.5, 2.0), None: (1.5, 1.5)}
+BEND_COLOUR = {"up": "#174a8a", "down": "#7d4300", None: ROLE["bend"]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +151,7 @@ def _drawn(entities: Iterable[Entity], frame: _Frame) -> Iterable[Item]:
     for entity in entities:
         bend = entity.role == "bend"
         colour = BEND_COLOUR[entity.bend_direction] if bend else ROLE[entity.role]
-        dash = _BEND_DASH if bend else ()
+        dash = BEND_DASH[entity.bend_direction] if bend else ()
         width = 0.7 if bend else 0.8
         for shape in entity.shapes:
             if isinstance(shape, Circle):

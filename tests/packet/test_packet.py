@@ -394,3 +394,17 @@ def test_command_names_the_line_of_a_wrong_order(tmp_path) -> None:
     assert done.returncode == 2
     assert "did you mean 'supplier'?" in done.stderr
     assert json.dumps(str(path)) not in done.stdout
+
+
+def test_a_grey_print_can_be_read() -> None:
+    """Contrast by WCAG 2.1 (relative luminance): 7 to 1 for small letters; what colours tell, dashes tell as well."""
+    from lintsvc.packet.to_pdf import _QUIET
+    from lintsvc.reports.picture_flat import BEND_COLOUR, BEND_DASH
+
+    def contrast(colour: str) -> float:
+        parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        red, green, blue = (x / 12.92 if x <= 0.03928 else ((x + 0.055) / 1.055) ** 2.4 for x in parts)
+        return 1.05 / (0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05)
+
+    assert min(contrast(x) for x in (_QUIET, BEND_COLOUR["up"], BEND_COLOUR["down"])) > 7
+    assert len({BEND_DASH[x] for x in BEND_COLOUR}) == 3
