@@ -17,8 +17,8 @@ from lintsvc.measure.bvh import STACK, Bvh
 from lintsvc.measure.compiled import compiled, in_parts
 from lintsvc.measure.nearest import box_distance2, closest_on_triangle
 
-#: Cosine between the normals at both ends of a wall, at most.
-OPPOSED = -0.5
+#: Cosine between the normals at both ends of a wall, at most; a three-cornered post has just so much.
+OPPOSED = -0.499
 
 #: A ball that every contact ends is asked for where it may be as large as the part: it meets so many faces more.
 _DEAR = 20
@@ -142,6 +142,10 @@ def _balls(
                 if mx * ox + my * oy + mz * oz > opposed or (mx == 0 and my == 0 and mz == 0):
                     continue
                 if owner.shape[0] > 0 and owner[q] != own[i]:
+                    continue
+                # Where the face's plane is no nearer than the ball reaches, its nearest point is not, either.
+                ahead = (corners[q, 0] - cx) * mx + (corners[q, 1] - cy) * my + (corners[q, 2] - cz) * mz
+                if ahead * ahead >= r * r * (1 - 1e-12):
                     continue
                 # The nearest point to the centre gives a smaller ball, which has another centre.
                 for _ in range(40):

@@ -19,6 +19,7 @@ from lintsvc.measure.openings import Opening, find_openings
 from lintsvc.measure.panels import Panel, find_panels
 from lintsvc.measure.place import Places
 from lintsvc.measure.places import find_places
+from lintsvc.measure.posts import find_posts
 from lintsvc.measure.room import sides_of_box
 from lintsvc.measure.sampling import Samples
 from lintsvc.measure.self_crossing_lines import crossing_lines
@@ -45,6 +46,8 @@ _MUDDLED = 1 / 3
 #: From so many bodies on that is looked at first: each point would meet the walls of all of them.
 _MANY_BODIES = 20
 MUDDLED = "more than a third of the faces go through others or lie on them, so that material cannot be told from air"
+#: A pin that was told over so much of its length is told.
+_WHOLE = 0.8
 #: Faces that reach no deeper through each other touch.
 _THROUGH_MM = 0.001
 
@@ -92,7 +95,8 @@ class BodyMeasurements:
 
     @cached_property
     def _shells(self) -> tuple[Ints, int]:
-        return shells(self.mesh.mates)
+        topology = self.soundness.topology
+        return shells(self.mesh.mates) if len(topology.set_aside) else self.soundness.shells.labels
 
     @property
     def shell_of_face(self) -> Ints:
@@ -162,10 +166,12 @@ class BodyMeasurements:
 
     def thin_places(self, limit_mm: float) -> Places:
         """Walls and pins thinner than the limit, thinnest first."""
+        self.mesh.begin_bvh()
         return self._meant._narrow(INSIDE, limit_mm)
 
     def narrow_places(self, limit_mm: float) -> Places:
         """Gaps and holes narrower than the limit, narrowest first."""
+        self.mesh.begin_bvh()
         return self._meant._narrow(OUTSIDE, limit_mm)
 
     def knife_edges(self, limit_mm: float) -> list[Knife]:
@@ -222,8 +228,30 @@ class BodyMeasurements:
                 places = sure
             if side == OUTSIDE:
                 self._leave_folds(places)
+            else:
+                self._add_posts(places, widths, limit_mm)
             self._places[side, limit_mm] = places
         return self._places[side, limit_mm]
+
+    def _add_posts(self, thin: Places, widths: Widths, limit_mm: float) -> None:
+        """Add the posts that no two opposed sides tell, and take out what was told of a piece of one."""
+        if thin.left_out:
+            # Nobody reads so many places, and each post would take as long as ten of them.
+            return
+        walls = np.concatenate([np.empty(0, np.int32), *(x.faces for x in thin if not x.round)])
+        posts = find_posts(self.mesh, self._samples.cells, self.solids, widths, limit_mm, walls)
+        if not posts:
+            return
+        if self._crossings is not None:
+            posts = [x for x in posts if not self._crossings.reach(x.where().point, x.width_mm)]
+        for post in posts:
+            pieces = [x for x in thin if x.round and np.isin(x.faces, post.faces).any()]
+            whole = len(pieces) == 1 and pieces[0].slender and pieces[0].length_mm > _WHOLE * post.length_mm
+            if not whole:
+                for piece in pieces:
+                    thin.remove(piece)
+                thin.append(post)
+        thin.sort(key=lambda x: x.width_mm)
 
     def _leave_folds(self, gaps: Places) -> None:
         """Take out the gaps in which an open surface lies on itself: it has no inside to be outside of."""

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.around import Around, look_around
-from lintsvc.measure.creases import Creases
+from lintsvc.measure.creases import Creases, segments
 from lintsvc.measure.mesh import Floats, Mesh
+from lintsvc.measure.nearest import nearest
 from lintsvc.measure.wedges import beside, runs_into, runs_out
 from lintsvc.measure.weld import weld
 from lintsvc.measure.widths import SPACING_MM, Widths, octants
@@ -27,6 +28,11 @@ class Crossings:
 
     lines: Floats
     lying: NDArray[np.bool_]
+
+    def reach(self, point: tuple[float, float, float], within_mm: float) -> bool:
+        """Whether one of the lines comes so near to a place."""
+        tree = segments(self.lines[:, 0], self.lines[:, 1])
+        return len(self.lines) > 0 and bool(nearest(tree, np.array([point]), np.array([within_mm])).face[0] >= 0)
 
 
 @dataclass(frozen=True, eq=False)

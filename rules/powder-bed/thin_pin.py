@@ -33,7 +33,8 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     stand in the build is not known here. Thin pins break while the powder is blasted off.
 
     Measured: the diameter of the largest ball inside, where the body is no more than twice as wide across and at
-    least one and a half times as long as that.
+    least one and a half times as long as that; for posts whose sides do not face each other, such as three-cornered
+    ones, the largest circle in their section.
     Ignore when: the pin only locates something light and is handled with care.
     """
     for place in part.body.thin_places(limit):
