@@ -156,7 +156,8 @@ def _drawn(rule: Rule, case: Case) -> tuple[str, tuple[Finding, ...]] | None:
 
 def _drawn_of_order(rule: Rule, case: Case) -> tuple[str, tuple[Finding, ...]] | None:
     """Return a picture of the part that the first finding is about, in whose frame its place is; else of the first."""
-    from lintsvc.order.load import load_here, report_of
+    from lintsvc.order.check import check_order
+    from lintsvc.order.load import load_here
     from lintsvc.reports.picture import picture_sketch
     from lintsvc.reports.sketch import to_svg
 
@@ -166,8 +167,7 @@ def _drawn_of_order(rule: Rule, case: Case) -> tuple[str, tuple[Finding, ...]] |
         if result.checked is not None:
             parts[id] = result.checked.part
 
-    load_here(case.file, on_part=keep)
-    findings = report_of(rule, case).findings
+    findings = check_order(load_here(case.file, on_part=keep), [rule]).findings
     about = next((x.parts[0] for x in findings if x.parts and x.parts[0] in parts), None)
     marked = [x for x in findings if about is not None and x.parts and x.parts[0] == about]
     shown = parts.get(about) if about is not None else next(iter(parts.values()), None)

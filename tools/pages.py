@@ -117,16 +117,28 @@ def worked(text: str) -> str:
 
 
 def _ran(line: str, folder: Path) -> str:
-    words = shlex.split(line)
-    words[:1] = {"lintsvc": [sys.executable, "-m", "lintsvc.cli"], "python": [sys.executable]}.get(words[0], words[:1])
     alone = {
         "XDG_CACHE_HOME": str(folder / ".cache"),
         "GIT_CONFIG_GLOBAL": os.devnull,
         "GIT_CONFIG_SYSTEM": os.devnull,
         **{f"GIT_{x}_{y}": "you@invalid" for x in ("AUTHOR", "COMMITTER") for y in ("NAME", "EMAIL")},
     }
+    return printed_by(shlex.split(line), folder, alone)
+
+
+def printed_by(words: list[str], folder: Path, environment: dict[str, str]) -> str:
+    """Return what a command prints in a folder, on both streams."""
+    words = {"lintsvc": [sys.executable, "-m", "lintsvc.cli"], "python": [sys.executable]}.get(
+        words[0], words[:1]
+    ) + words[1:]
     done = subprocess.run(
-        words, cwd=folder, env=os.environ | alone, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False
+        words,
+        cwd=folder,
+        env=os.environ | environment,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        check=False,
     )
     return done.stdout.decode("utf-8")
 

@@ -57,6 +57,11 @@ def lintsvc(
     return _warm().run([str(x) for x in arguments], cwd, seconds, _environment(cwd, environment))
 
 
+def printed_by(words: list[str], cwd: Path, environment: Mapping[str, str]) -> str:
+    """Return what the command prints, both streams together, as a terminal shows them."""
+    return _warm().run(words, cwd, 180, os.environ | environment, together=True).stdout
+
+
 def lintsvc_anew(
     *arguments: str | Path, cwd: Path, seconds: float = 180, **environment: str
 ) -> subprocess.CompletedProcess[str]:
@@ -93,9 +98,15 @@ class _Warm:
         atexit.register(self.end)
 
     def run(
-        self, arguments: list[str], cwd: Path, seconds: float, environment: dict[str, str]
+        self,
+        arguments: list[str],
+        cwd: Path,
+        seconds: float,
+        environment: dict[str, str],
+        *,
+        together: bool = False,
     ) -> subprocess.CompletedProcess[str]:
-        out, err = (Path(self.folder.name) / x for x in ("out", "err"))
+        out, err = (Path(self.folder.name) / x for x in ("out", "out" if together else "err"))
         request = {"arguments": arguments, "cwd": str(cwd), "environment": environment}
         with self.one:
             for path in (out, err):

@@ -89,8 +89,8 @@ def _command(request: dict[str, Any]) -> None:
     os.environ.update(request["environment"])
     for file, name, flags in (
         (0, os.devnull, os.O_RDONLY),
-        (1, request["out"], os.O_WRONLY | os.O_CREAT),
-        (2, request["err"], os.O_WRONLY | os.O_CREAT),
+        (1, request["out"], os.O_WRONLY | os.O_CREAT | os.O_APPEND),
+        (2, request["err"], os.O_WRONLY | os.O_CREAT | os.O_APPEND),
     ):
         _becomes(file, os.open(name, flags, 0o600))
     _streams()
