@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import cached_property
+from threading import Thread
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.bvh import Bvh
-from lintsvc.measure.compiled import compiled, in_parts
+from lintsvc.measure.compiled import compiled, in_parts, threads
 from lintsvc.measure.edges import mates, turns_at
 from lintsvc.measure.topology_seams import close_seams
 from lintsvc.measure.weld import weld
@@ -23,6 +25,8 @@ ROUNDINGS_OF_A_NORMAL = 30.0
 #: Ends of open edges this close, as a share of the largest coordinate, are one place: 1e-17 beside 0. Far
 #: finer than a step of single precision, so that what a file states in its own digits stays apart.
 SHARE_OF_A_SEAM = 1e-10
+#: From so many faces on another thread is worth while for the tree.
+_BUILT_BESIDE = 20_000
 
 
 class Mesh:
@@ -39,6 +43,7 @@ class Mesh:
         self.vertices: Floats = np.require(vertices, np.float64, ["C", "W"])
         self.faces: Ints = np.require(faces, np.int32, ["C", "W"])
         self.rounding_mm = rounding_mm
+        self._building: Thread | None = None
 
     @classmethod
     def of(cls, body: Body) -> Mesh:
@@ -108,7 +113,27 @@ class Mesh:
     @cached_property
     def bvh(self) -> Bvh:
         """The one tree over the faces that every kernel walks."""
-        return Bvh.build(self.vertices, self.faces, self.normals)
+        if self._building is not None:
+            self._building.join()
+            self._building = None
+        return self.__dict__.pop("_built", None) or Bvh.build(self.vertices, self.faces, self.normals)
+
+    def begin_bvh(self) -> None:
+        """Have the tree of a large mesh built by a thread of its own, while others do what is one thread's work."""
+        if len(self) < _BUILT_BESIDE or "bvh" in self.__dict__ or self._building is not None or threads() < 2:
+            return
+        normals = self.normals
+
+        def build() -> None:
+            # What goes wrong here goes wrong once more where the tree is wanted, and is raised there.
+            with suppress(Exception):
+                self.__dict__["_built"] = Bvh.build(self.vertices, self.faces, normals)
+
+        building = Thread(target=build)
+        # A fenced process may be denied new threads.
+        with suppress(RuntimeError):
+            building.start()
+            self._building = building
 
     @cached_property
     def box(self) -> tuple[Floats, Floats]:

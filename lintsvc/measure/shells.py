@@ -30,7 +30,8 @@ class Shells:
         self.topology = topology
 
     @cached_property
-    def _labels(self) -> tuple[Ints, int]:
+    def labels(self) -> tuple[Ints, int]:
+        """The shell of each face, -1 for faces that do not count, and how many shells there are."""
         label, count = shells(self.topology.mates)
         if not len(self.topology.set_aside):
             return label, count
@@ -44,12 +45,12 @@ class Shells:
     @property
     def label(self) -> Ints:
         """(m,) the shell of each face; -1 for faces that do not count."""
-        return self._labels[0]
+        return self.labels[0]
 
     @property
     def count(self) -> int:
         """How many shells there are."""
-        return self._labels[1]
+        return self.labels[1]
 
     @cached_property
     def _mixed(self) -> Bools:
