@@ -11,12 +11,12 @@ from lintsvc.measure.compiled import compiled, in_parts
 from lintsvc.measure.mesh import Floats, Ints
 
 
-def first_hits(bvh: Bvh, points: Floats, ways: Floats) -> tuple[Floats, Ints]:
+def first_hits(bvh: Bvh, points: Floats, ways: Floats, within: Floats | None = None) -> tuple[Floats, Ints]:
     """Distance (n,) from (n, 3) points along (n, 3) unit vectors to the first face, either side of it; and the face.
 
-    Infinite and -1 where there is none.
+    `within` (n,): how far is looked. That, or infinite, and -1 where there is none.
     """
-    distance = np.empty(len(points))
+    distance = np.full(len(points), np.inf) if within is None else within.copy()
     face = np.empty(len(points), np.int32)
     tree = (bvh.boxes, bvh.child, bvh.count, bvh.corners, bvh.order)
     in_parts(_first, len(points), points, ways, *tree, distance, face)
@@ -39,8 +39,11 @@ def _first(
 ) -> None:
     """T. Möller and B. Trumbore, "Fast, Minimum Storage Ray/Triangle Intersection", 1997, for the triangles."""
     stack = np.empty(STACK, np.int32)
+    inverse = np.empty(3)
     for i in range(start, stop):
-        best = np.inf
+        for k in range(3):
+            inverse[k] = 1 / ways[i, k]
+        best = distance[i]
         hit = -1
         stack[0] = 0
         height = 1
@@ -54,8 +57,8 @@ def _first(
                     if points[i, k] < boxes[node, k] or points[i, k] > boxes[node, k + 3]:
                         near = np.inf
                     continue
-                one = (boxes[node, k] - points[i, k]) / ways[i, k]
-                two = (boxes[node, k + 3] - points[i, k]) / ways[i, k]
+                one = (boxes[node, k] - points[i, k]) * inverse[k]
+                two = (boxes[node, k + 3] - points[i, k]) * inverse[k]
                 near = max(near, min(one, two))
                 far = min(far, max(one, two))
             if near > far * (1 + 1e-6) + 1e-12:

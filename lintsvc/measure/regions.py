@@ -15,6 +15,8 @@ from lintsvc.measure.weld import weld
 
 #: From so many points on several threads join them.
 _SHARED = 20_000
+#: So many cells around one are remembered, not to be looked at again.
+_SEEN = 16
 #: Up to so many flagged points on a face are compared one by one; more go through a hash of cells.
 _FEW = 24
 
@@ -167,6 +169,15 @@ def _join_near(
 
 
 @compiled
+def _has(seen: Any, known: int, g: int) -> Any:
+    """Whether g is among the first of `seen`."""
+    n = 0
+    while n < known and seen[n] != g:
+        n += 1
+    return n < known
+
+
+@compiled
 def _join(
     begin: int,
     end: int,
@@ -187,6 +198,7 @@ def _join(
     following: Any,
 ) -> Any:
     parent = np.arange(points.shape[0]).astype(np.int32)
+    seen = np.empty(_SEEN, np.int32)
     for i in range(begin, end):
         for side in range(2):
             f = face[i] if side == 0 else of_face[contact_face[i]]
@@ -195,16 +207,20 @@ def _join(
             z = points[i, 2] if side == 0 else contact[i, 2]
             if first[f] < first[f + 1]:
                 _join_near(i, x, y, z, f, points, face, first, reach, cells, heads, following, parent)
-            before = f
+            known = 0
             for m in range(start[f], start[f] + count[f]):
                 for k in range(3):
                     other = mates[3 * members[m] + k]
                     if other < 0:
                         continue
                     g = of_face[other // 3]
-                    # Side by side is mutual: half of the pairs are enough.
-                    if g != before and (side == 1 or g > f) and first[g] < first[g + 1]:
-                        before = g
+                    if g == f:
+                        continue
+                    # Side by side is mutual: half of the pairs are enough. Cells meet over many edges.
+                    if (side == 1 or g > f) and first[g] < first[g + 1] and not _has(seen, known, g):
+                        if known < _SEEN:
+                            seen[known] = g
+                            known += 1
                         _join_near(i, x, y, z, g, points, face, first, reach, cells, heads, following, parent)
                     if not bare[other // 3]:
                         continue

