@@ -4,8 +4,11 @@ Run from the checkout, with the page built and Chromium there: python -m bench.v
 graphics card here: what is measured of drawing is this machine's processor, in wall time. Prints
 
 - geometry as it is sent against a binary STL, on the parts of the open corpus where it is beside the checkout;
+- the longest time that the page's own thread was held while the start opened: mostly the browser itself, which waits
+  for what it draws with;
 - for the large part: from the end of its check until it is drawn, until it can be picked from, and the longest time
-  that the page's own thread was held; the same while it is turned, a finding is chosen, and it is cut open;
+  that the page's own thread was held since it was dropped; the same while it is turned, a finding is chosen, and it is
+  cut open;
 - while it is opened again, the most processor time of the page's thread in one go, which does not depend on what else
   the machine does.
 """
@@ -73,6 +76,9 @@ def geometry_ratio() -> None:
 
 def large_part(page: Page, file: Path) -> None:
     """A part of so many faces from its drop to the view."""
+    page.wait_for_timeout(2000)
+    held = page.evaluate("window.held.splice(0)")
+    print(f"the start: longest hold of the page's thread {max(held, default=0):.0f} ms")
     page.set_input_files("#files", file)
     page.wait_for_url("**/checks/*")
     page.locator(".findings").wait_for(timeout=600_000)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from page.paths import LONG, accessible, check_of, checked, drop, opened, violations, wait_for_view
+from page.paths import accessible, check_of, checked, drop, opened, violations, wait_for_view
 from playwright.sync_api import Browser, Page, Route, expect
 
 
@@ -42,11 +42,11 @@ def test_a_report_with_all_that_opens_has_no_violation(page: Page, demo: Path, n
     page.get_by_role("button", name="Set aside …").click()
     for title in ("Compare materials", "Compare with an earlier version", "Share a link"):
         opened(page, title)
-    expect(page.locator("table.materials")).to_be_visible(timeout=LONG)
+    expect(page.locator("table.materials")).to_be_visible()
     page.get_by_role("button", name="Make a link").click()
     expect(page.locator(".share-made")).to_be_visible()
     page.set_input_files("#old-file", demo / "good" / name)
-    expect(page.locator(".versions-sum")).to_be_visible(timeout=LONG)
+    expect(page.locator(".versions-sum")).to_be_visible()
     page.locator(".choices-more summary").click()
     accessible(page, f"all-open-{stem}", tmp_path)
 
@@ -55,10 +55,10 @@ def test_a_file_that_cannot_be_used_and_a_list_have_no_violation(page: Page, dem
     broken = tmp_path / "broken.stl"
     broken.write_bytes(b"no part at all")
     drop(page, broken, demo / "good" / "lid.stl")
-    expect(page.locator(".list-page h1")).to_have_text("1 of 2 files must not be sent yet", timeout=LONG)
+    expect(page.locator(".list-page h1")).to_have_text("1 of 2 files must not be sent yet")
     accessible(page, "list", tmp_path)
     page.locator(".order-item a", has_text="broken.stl").click()
-    expect(page.locator(".verdict .why")).to_be_visible(timeout=LONG)
+    expect(page.locator(".verdict .why")).to_be_visible()
     accessible(page, "unreadable", tmp_path)
 
 
@@ -68,7 +68,7 @@ def test_a_shared_check_has_no_violation(page: Page, demo: Path, browser: Browse
     context = browser.new_context()
     other = context.new_page()
     other.goto(page.url.partition("/checks")[0] + made["link"])
-    expect(other.locator(".findings")).to_be_visible(timeout=LONG)
+    expect(other.locator(".findings")).to_be_visible()
     wait_for_view(other)
     assert violations(other) == []
     context.close()

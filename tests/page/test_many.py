@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from page.conftest import address_of
-from page.paths import LONG, accessible, drop, picture
+from page.conftest import at_the_start, window
+from page.paths import accessible, drop, picture
 from parts.service_parts import box_stl
 from playwright.sync_api import Browser, Page, Route, expect
 from service.running import Running
@@ -33,16 +33,19 @@ def narrow(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
         assert running.stop() == 0, running.words()
 
 
+@pytest.fixture(scope="module")
+def narrow_window(browser: Browser, narrow: Running) -> Iterator[Page]:
+    """A window for that service."""
+    with window(browser, narrow) as (opened, _):
+        yield opened
+
+
 @pytest.fixture
-def waiting(browser: Browser, narrow: Running) -> Iterator[Page]:
-    """A fresh page of that service; nothing waits there yet."""
+def waiting(narrow_window: Page, narrow: Running) -> Page:
+    """The page of that service; nothing waits there yet."""
     for check in narrow.get("/api/v1/checks?limit=100").json["checks"]:
         narrow.request("DELETE", f"/api/v1/checks/{check['id']}")
-    context = browser.new_context(viewport={"width": 1280, "height": 850}, base_url=address_of(narrow))
-    opened = context.new_page()
-    opened.goto("/")
-    yield opened
-    context.close()
+    return at_the_start(narrow_window)
 
 
 def part(folder: Path, name: str, length: float = 20.0) -> Path:
@@ -92,23 +95,23 @@ def test_a_folder_becomes_a_list_with_what_came_of_each_file(page: Page, demo: P
     expect(rows).to_have_count(5)
     expect(rows.filter(has_text="away.stl")).to_contain_text("The browser cannot read it.")
     expect(page.locator(".list-page details summary")).to_contain_text("1 file is no part file")
-    expect(page.locator(".list-page h1")).to_have_text("3 of 5 files must not be sent yet", timeout=LONG)
+    expect(page.locator(".list-page h1")).to_have_text("3 of 5 files must not be sent yet")
     expect(rows.filter(has_text="housing.stl")).to_contain_text("3 warnings")
     expect(rows.filter(has_text="bracket.dxf")).to_contain_text("2 errors")
     expect(rows.filter(has_text="broken.stl")).to_contain_text("cannot be used")
     picture(page, "list", tmp_path)
     # Each opens as a check of its own, with the others beside it; and the address holds them all.
     rows.filter(has_text="housing.stl").get_by_role("link").click()
-    expect(page.locator(".files button[aria-current]")).to_contain_text("housing.stl", timeout=LONG)
+    expect(page.locator(".files button[aria-current]")).to_contain_text("housing.stl")
     expect(page.locator(".files button")).to_have_count(4)
     page.locator(".files button", has_text="broken.stl").click()
-    expect(page.locator(".verdict h1")).to_contain_text("cannot be used", timeout=LONG)
+    expect(page.locator(".verdict h1")).to_contain_text("cannot be used")
     expect(page.locator(".verdict .why")).not_to_be_empty()
     page.locator(".files a", has_text="All 5 files").click()
     expect(rows).to_have_count(5)
     page.reload()
     expect(rows).to_have_count(4)
-    expect(rows.filter(has_text="bracket.dxf")).to_contain_text("2 errors", timeout=LONG)
+    expect(rows.filter(has_text="bracket.dxf")).to_contain_text("2 errors")
 
 
 def test_each_file_of_a_list_can_be_stopped_by_itself(waiting: Page, tmp_path: Path) -> None:
@@ -126,7 +129,7 @@ def test_each_file_of_a_list_can_be_stopped_by_itself(waiting: Page, tmp_path: P
 
 def test_a_full_queue_is_said_and_tried_again_until_there_is_room(waiting: Page, tmp_path: Path) -> None:
     drop(waiting, part(tmp_path, "one.stl"), part(tmp_path, "two.stl", 21.0), part(tmp_path, "three.stl", 22.0))
-    expect(waiting.locator(".notes")).to_contain_text("The queue is full", timeout=LONG)
+    expect(waiting.locator(".notes")).to_contain_text("The queue is full")
     expect(waiting.locator(".notes")).to_contain_text("Trying again in")
     accessible(waiting, "queue-full", tmp_path)
     expect(waiting.locator(".order-item", has_text="Waiting for a free worker")).to_have_count(2)
@@ -134,7 +137,7 @@ def test_a_full_queue_is_said_and_tried_again_until_there_is_room(waiting: Page,
     first.get_by_role("button").click()
     expect(waiting.locator(".order-item", has_text="Stopped")).to_have_count(1)
     # Its place is taken at once, however long the service asked to wait.
-    expect(waiting.locator(".order-item", has_text="Waiting for a free worker")).to_have_count(2, timeout=LONG)
+    expect(waiting.locator(".order-item", has_text="Waiting for a free worker")).to_have_count(2)
     expect(waiting.locator(".notes")).to_be_empty()
 
 
@@ -180,14 +183,14 @@ def test_a_lost_connection_is_said_and_found_again(waiting: Page, narrow: Runnin
     waiting.set_input_files("#files", part(tmp_path, "one.stl"))
     expect(waiting.locator(".verdict-line")).to_have_text("Waiting for a free worker")
     waiting.context.set_offline(True)
-    expect(waiting.locator(".toast")).to_contain_text("connection is lost", timeout=LONG)
+    expect(waiting.locator(".toast")).to_contain_text("connection is lost")
     accessible(waiting, "offline", tmp_path, full=False)
     waiting.context.set_offline(False)
-    expect(waiting.locator(".toast")).to_contain_text("connection is back", timeout=LONG)
-    expect(waiting.locator(".toast")).to_be_hidden(timeout=LONG)
+    expect(waiting.locator(".toast")).to_contain_text("connection is back")
+    expect(waiting.locator(".toast")).to_be_hidden()
     # And it goes on: the check is stopped elsewhere, and the page hears of it.
     narrow.request("POST", f"/api/v1/checks/{waiting.url.rsplit('/', 1)[1]}/cancel")
-    expect(waiting.locator(".verdict h1")).to_have_text("Stopped", timeout=LONG)
+    expect(waiting.locator(".verdict h1")).to_have_text("Stopped")
 
 
 def test_files_not_sent_when_the_page_was_left_are_named(waiting: Page, tmp_path: Path) -> None:
@@ -201,15 +204,6 @@ def test_files_not_sent_when_the_page_was_left_are_named(waiting: Page, tmp_path
 
 
 def test_a_file_dropped_beside_the_place_for_it_is_taken_all_the_same(page: Page, demo: Path) -> None:
-    data = list((demo / "good" / "lid.stl").read_bytes())
-    transfer = page.evaluate_handle(
-        """data => {
-            const transfer = new DataTransfer();
-            transfer.items.add(new File([new Uint8Array(data)], "lid.stl"));
-            return transfer;
-        }""",
-        data,
-    )
-    page.dispatch_event("header", "drop", {"dataTransfer": transfer})
+    drop(page, demo / "good" / "lid.stl", on="header")
     expect(page.locator(".order-item")).to_contain_text("lid.stl")
-    expect(page.locator(".list-page h1")).to_contain_text("1 file checked", timeout=LONG)
+    expect(page.locator(".list-page h1")).to_contain_text("1 file checked")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from page.modules import run
-from page.paths import LONG, accessible, drop
+from page.paths import accessible, drop
 from parts import gauge_order
 from playwright.sync_api import Browser, Page, expect
 from service.running import Running, form
@@ -38,7 +38,7 @@ def sent(service: Running, order: Path) -> str:
 def opened(page: Page, sent: str) -> None:
     """Open the order, and wait for what came of it."""
     page.goto(sent)
-    expect(page.locator(".verdict h1")).to_contain_text("Stream-level gauge", timeout=LONG)
+    expect(page.locator(".verdict h1")).to_contain_text("Stream-level gauge")
 
 
 def test_an_order_dropped_at_the_start_finds_its_parts_by_name(page: Page, order: Path, tmp_path: Path) -> None:
@@ -58,8 +58,8 @@ def test_an_order_dropped_at_the_start_finds_its_parts_by_name(page: Page, order
     expect(named.filter(has_text="Here")).to_have_count(3)
     expect(page.locator(".order-page")).to_contain_text("All of them are here.")
     page.get_by_role("button", name="Check the order").click()
-    page.wait_for_url("**/orders/*", timeout=LONG)
-    expect(page.locator(".verdict h1")).to_contain_text("Stream-level gauge", timeout=LONG)
+    page.wait_for_url("**/orders/*")
+    expect(page.locator(".verdict h1")).to_contain_text("Stream-level gauge")
 
 
 def test_files_that_an_order_names_are_read_from_it(tmp_path: Path) -> None:
@@ -103,7 +103,7 @@ def test_parts_without_an_order_file_get_one_written(page: Page, order: Path, tm
         ("lid", "lid.stl", 3, "none", None),
     ]
     page.get_by_role("button", name="Check the order").click()
-    expect(page.locator(".verdict h1")).to_contain_text('Gauge "two"', timeout=LONG)
+    expect(page.locator(".verdict h1")).to_contain_text('Gauge "two"')
     expect(page.locator(".order-part")).to_have_count(2)
 
 
@@ -171,7 +171,7 @@ def test_results_typed_in_are_judged_and_become_a_shop_file(page: Page, sent: st
     page.fill("[name='bracket:3:At']", "yes")
     panel.get_by_role("button", name="Judge the pieces").click()
     outcome = panel.locator(".order-outcome")
-    expect(outcome).to_contain_text("Rework bracket, Piece 1", timeout=LONG)
+    expect(outcome).to_contain_text("Rework bracket, Piece 1")
     expect(outcome).to_contain_text("open it with a drill or reamer")
     expect(outcome).to_contain_text("Reject bracket, Piece 2")
     expect(outcome).to_contain_text("Accept bracket, Piece 3")

@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
-from page.paths import drop, picture, wait_for_view
+from page.paths import checked, drop, expect_lit, picture, wait_for_view
 from playwright.sync_api import Page, expect
 
 
@@ -20,8 +19,8 @@ def report_of(page: Page) -> dict:
 def test_a_dropped_body_ends_in_a_ranked_list_with_lit_faces(page: Page, demo: Path, tmp_path: Path) -> None:
     picture(page, "start", tmp_path)
     drop(page, demo / "faulty" / "housing.stl")
-    expect(page.locator(".verdict h1")).to_contain_text("warning", timeout=60_000)
-    expect(page.locator(".view-body canvas")).to_be_visible(timeout=20_000)
+    expect(page.locator(".verdict h1")).to_contain_text("warning")
+    expect(page.locator(".view-body canvas")).to_be_visible()
     findings = report_of(page)["parts"][0]["findings"]
     heads = page.locator(".finding-head")
     expect(heads).to_have_count(len(findings))
@@ -39,13 +38,13 @@ def test_a_dropped_body_ends_in_a_ranked_list_with_lit_faces(page: Page, demo: P
 
 def test_a_flat_shows_its_findings_as_lit_entities(page: Page, demo: Path, tmp_path: Path) -> None:
     drop(page, demo / "faulty" / "gasket.dxf")
-    expect(page.locator(".verdict h1")).not_to_be_empty(timeout=60_000)
-    expect(page.locator(".flat-drawing")).to_be_visible(timeout=20_000)
+    expect(page.locator(".verdict h1")).not_to_be_empty()
+    expect(page.locator(".flat-drawing")).to_be_visible()
     page.select_option("select[name=material]", "rubber")
     page.fill("input[name=thickness]", "2mm")
     page.press("input[name=thickness]", "Tab")
-    expect(page.locator(".facts")).to_contain_text("2 mm", timeout=60_000)
-    expect(page.locator(".finding-head").first).to_be_visible(timeout=60_000)
+    expect(page.locator(".facts")).to_contain_text("2 mm")
+    expect(page.locator(".finding-head").first).to_be_visible()
     findings = report_of(page)["parts"][0]["findings"]
     assert findings
     heads = page.locator(".finding-head")
@@ -56,15 +55,15 @@ def test_a_flat_shows_its_findings_as_lit_entities(page: Page, demo: Path, tmp_p
             continue
         heads.nth(i).click()
         expect(page.locator(".finding.open")).to_have_count(1)
-        assert sorted(page.evaluate("window.lintsvcLit()")) == sorted(finding["where"]["entities"])
+        expect_lit(page, finding["where"]["entities"])
         expect(page.locator(".flat-light-chosen:not(.flat-light-hint)")).to_have_count(1)
     picture(page, "flat-finding", tmp_path)
 
 
 def test_choosing_a_place_in_the_flat_chooses_the_finding(page: Page, demo: Path) -> None:
-    drop(page, demo / "faulty" / "bracket.dxf")
+    checked(page, demo / "faulty" / "bracket.dxf")
     # Attached, not visible: an upright line has no width in the browser's eyes.
-    expect(page.locator(".flat-light").first).to_be_attached(timeout=60_000)
+    expect(page.locator(".flat-light").first).to_be_attached()
     page.locator(".flat-light").first.dispatch_event("click")
     expect(page.locator(".finding.open")).to_have_count(1)
 
@@ -73,20 +72,19 @@ def test_a_reload_in_the_middle_comes_back_to_the_check(page: Page, demo: Path) 
     drop(page, demo / "faulty" / "housing.stl")
     page.wait_for_url("**/checks/*")
     page.reload()
-    expect(page.locator(".verdict h1")).to_contain_text("warning", timeout=60_000)
+    expect(page.locator(".verdict h1")).to_contain_text("warning")
 
 
 def test_inches_are_shown_everywhere_when_chosen(page: Page, demo: Path) -> None:
-    drop(page, demo / "good" / "lid.stl")
-    expect(page.locator(".facts")).to_contain_text("mm", timeout=60_000)
+    checked(page, demo / "good" / "lid.stl")
+    expect(page.locator(".facts")).to_contain_text("mm")
     page.get_by_role("button", name="in", exact=True).click()
     expect(page.locator(".facts")).to_contain_text("3.937")
     expect(page.locator(".facts dd").first).not_to_contain_text("mm")
 
 
 def test_keys_walk_through_the_findings(page: Page, demo: Path) -> None:
-    drop(page, demo / "faulty" / "housing.stl")
-    expect(page.locator(".finding-head").first).to_be_visible(timeout=60_000)
+    checked(page, demo / "faulty" / "housing.stl")
     page.keyboard.press("j")
     expect(page.locator(".finding").nth(0)).to_have_class("finding finding-warning open")
     page.keyboard.press("j")
@@ -95,23 +93,22 @@ def test_keys_walk_through_the_findings(page: Page, demo: Path) -> None:
     expect(page.locator(".finding.open")).to_have_count(0)
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_nothing_sticks_out_on_a_phone(page: Page, demo: Path, theme: str, tmp_path: Path) -> None:
+def test_nothing_sticks_out_on_a_phone(page: Page, demo: Path, tmp_path: Path) -> None:
     page.set_viewport_size({"width": 390, "height": 844})
-    page.emulate_media(color_scheme=theme)
-    drop(page, demo / "faulty" / "housing.stl")
-    expect(page.locator(".finding-head").first).to_be_visible(timeout=60_000)
-    expect(page.locator(".view-body canvas")).to_be_visible(timeout=20_000)
+    checked(page, demo / "faulty" / "housing.stl")
+    expect(page.locator(".view-body canvas")).to_be_visible()
     page.locator(".finding-head").first.click()
-    assert page.evaluate("document.documentElement.scrollWidth") <= 390
-    picture(page, f"phone-{theme}", tmp_path)
+    for theme in ("light", "dark"):
+        page.emulate_media(color_scheme=theme)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        picture(page, f"phone-{theme}", tmp_path)
 
 
 def test_a_name_with_markup_is_shown_as_text(page: Page, demo: Path, tmp_path: Path) -> None:
     named = tmp_path / "<img src=x onerror=alert(1)>.stl"
     named.write_bytes((demo / "good" / "lid.stl").read_bytes())
     drop(page, named)
-    expect(page.locator(".file-name")).to_contain_text("<img src=x", timeout=60_000)
+    expect(page.locator(".file-name")).to_contain_text("<img src=x")
     assert page.locator(".file-name img").count() == 0
 
 

@@ -58,8 +58,8 @@ def test_page_asks_for_a_token_and_then_does_everything_with_it(
     expect(asked.get_by_role("dialog")).to_have_count(0)
     asked.locator("input[type=file]").first.set_input_files(demo / "faulty" / "housing.stl")
     # The end of the check, the geometry and the download each need it; none of them can be given a header by a link.
-    expect(asked.locator(".verdict h1")).to_contain_text("warning", timeout=60_000)
-    expect(asked.locator(".view-body canvas")).to_be_visible(timeout=20_000)
+    expect(asked.locator(".verdict h1")).to_contain_text("warning")
+    expect(asked.locator(".view-body canvas")).to_be_visible()
     link = asked.locator("a[download][href*='report.json']")
     link.evaluate("link => { for (let x = link; x; x = x.parentElement) if (x.tagName === 'DETAILS') x.open = true; }")
     with asked.expect_download() as saved:
@@ -68,7 +68,7 @@ def test_page_asks_for_a_token_and_then_does_everything_with_it(
     assert '"parts"' in (tmp_path / "report.json").read_text()
     assert secret not in asked.url
     asked.reload()
-    expect(asked.locator(".verdict h1")).to_contain_text("warning", timeout=20_000)
+    expect(asked.locator(".verdict h1")).to_contain_text("warning")
     assert revoke_token(guarded[1], token.id)
     asked.reload()
     expect(asked.get_by_role("dialog")).to_contain_text("revoked")
@@ -94,7 +94,7 @@ def test_whoever_has_a_share_link_is_asked_for_no_token_until_it_is_revoked(
     made = owner.request("POST", f"/api/v1/checks/{check['id']}/shares").json
     asked.goto(made["link"])
     asked.reload()
-    expect(asked.locator(".finding-head").first).to_be_visible(timeout=20_000)
+    expect(asked.locator(".finding-head").first).to_be_visible()
     expect(asked.get_by_role("dialog")).to_have_count(0)
     assert owner.request("DELETE", f"/api/v1/checks/{check['id']}/shares/{made['id']}").status == 204
     asked.reload()

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from page.paths import LONG, accessible, check_id, checked, picture, soon, wait_for_view
+from page.paths import accessible, check_id, checked, expect_lit, picture, soon, wait_for_view
 from page.test_view import ACCENT, ERROR, WARNING, boxes_of, click_at, densest, like, seen
 from parts.service_parts import plate_dxf
 from playwright.sync_api import Locator, Page, expect
@@ -37,12 +37,7 @@ def click_mm(page: Page, x: float, y: float) -> None:
 
 def bracket(page: Page, demo: Path) -> None:
     """The good bracket, with its material and thickness said."""
-    checked(page, demo / "good" / "bracket.dxf")
-    page.select_option("select[name=material]", "aluminium-5052-h32")
-    expect(page.locator(".verdict")).to_contain_text("5052", timeout=LONG)
-    page.fill("input[name=thickness]", "2.5mm")
-    page.press("input[name=thickness]", "Tab")
-    expect(page.locator(".facts")).to_contain_text("2.5 mm", timeout=LONG)
+    checked(page, demo / "good" / "bracket.dxf", material="aluminium-5052-h32", thickness="2.5mm")
     wait_for_view(page)
 
 
@@ -90,9 +85,10 @@ def test_all_sizes_of_a_flat_are_in_view_however_small_that_is(
         def all_in_view(width: float = size[0]) -> bool:
             (view,) = boxes_of(page, ".view-place")
             shown = boxes_of(page, ".flat-sizes > *, .flat-sheet")
-            assert len(shown) == 6
-            return view[2] < width and all(
-                x[0] >= view[0] and x[2] <= view[2] and x[1] >= view[1] and x[3] <= view[3] for x in shown
+            return (
+                len(shown) == 6
+                and view[2] < width
+                and all(x[0] >= view[0] and x[2] <= view[2] and x[1] >= view[1] and x[3] <= view[3] for x in shown)
             )
 
         # The whole part fills the view anew when that gets another size.
@@ -109,31 +105,29 @@ def test_holes_and_bends_of_a_flat_light_up_from_their_lists(page: Page, demo: P
     expect(button).to_have_attribute("aria-pressed", "true")
     meant = sorted(n for x in flat["holes"] if abs(x["diameter_mm"] - 6.6) < 1e-6 for n in x["entities"])
     assert len(meant) == 4
-    assert sorted(page.evaluate("window.lintsvcLit()")) == meant
+    expect_lit(page, meant)
     expect(page.locator(".flat-feature")).to_have_count(1)
     picture(page, "flat-list", tmp_path)
     page.locator(".feature", has_text="Bend 1").click()
     expect(button).to_have_attribute("aria-pressed", "false")
-    assert page.evaluate("window.lintsvcLit()") == [flat["bends"][0]["entity"]]
+    expect_lit(page, [flat["bends"][0]["entity"]])
     page.locator(".feature", has_text="Bend 1").click()
-    assert page.evaluate("window.lintsvcLit()") == []
+    expect_lit(page, [])
 
 
 def test_holes_and_bodies_of_a_body_light_up_from_their_lists(page: Page, demo: Path, tmp_path: Path) -> None:
     checked(page, demo / "faulty" / "housing.stl")
     wait_for_view(page)
     lists = geometry(page, "lists")
-    expect(page.locator(".feature").first).to_be_visible(timeout=LONG)
+    expect(page.locator(".feature").first).to_be_visible()
 
     def faces(entries: list[dict[str, Any]]) -> list[int]:
         return sorted(i for x in entries for first, n in x["faces"] for i in range(first, first + n))
 
     page.locator(".feature", has_text="Body 2").click()
-    assert sorted(page.evaluate("window.lintsvcLit()")) == faces(lists["bodies"][1:])
+    expect_lit(page, faces(lists["bodies"][1:]))
     page.locator(".feature", has_text="4 × ⌀ 3.2 mm").click()
-    assert sorted(page.evaluate("window.lintsvcLit()")) == faces(
-        [x for x in lists["holes"] if abs(x["diameter_mm"] - 3.2) < 0.05]
-    )
+    expect_lit(page, faces([x for x in lists["holes"] if abs(x["diameter_mm"] - 3.2) < 0.05]))
     picture(page, "body-list", tmp_path)
     # A finding takes the light over.
     page.locator(".finding-head").first.click()
@@ -144,7 +138,7 @@ def test_a_sheet_is_folded_step_by_step_and_bends_are_turned(page: Page, demo: P
     bracket(page, demo)
     expect(page.locator("text.flat-bend-down")).to_have_text("▼ down 90°")
     tool(page, "Folded").click()
-    expect(page.locator(".view-sheet .view-body canvas")).to_be_visible(timeout=LONG)
+    expect(page.locator(".view-sheet .view-body canvas")).to_be_visible()
     words = page.locator(".fold-tools output")
     size = " × ".join(f"{x:.2f}".rstrip("0").rstrip(".") for x in geometry(page, "folded")["size_mm"])
     expect(words).to_contain_text(f"{size} mm outside")
@@ -231,12 +225,12 @@ def curve_of(shape: dict[str, Any]) -> Any:
 def test_a_gauge_stays_one_when_the_metal_changes(page: Page, repository: Path) -> None:
     checked(page, repository / "rules/sheet/fixtures/thickness_not_stocked/good_plate.dxf")
     page.select_option("select[name=material]", "steel-mild")
-    expect(page.locator("select[name=material]")).to_have_value("steel-mild", timeout=LONG)
+    expect(page.locator("select[name=material]")).to_have_value("steel-mild")
     page.fill("input[name=thickness]", "16ga")
     page.press("input[name=thickness]", "Tab")
-    expect(page.locator(".assumed")).to_contain_text("16 ga mild steel: 1.519 mm", timeout=LONG)
+    expect(page.locator(".assumed")).to_contain_text("16 ga mild steel: 1.519 mm")
     page.select_option("select[name=material]", "stainless-304")
-    expect(page.locator(".assumed")).to_contain_text("16 ga stainless steel 304: 1.587 mm", timeout=LONG)
+    expect(page.locator(".assumed")).to_contain_text("16 ga stainless steel 304: 1.587 mm")
     expect(page.locator("input[name=thickness]")).to_have_value("16ga")
 
 
@@ -247,28 +241,22 @@ FOLDABLE = ["hole_near_bend/bad_3.9.dxf", "bends_too_close/bad_5.9.dxf", "flange
 def test_every_finding_lights_its_faces_when_folded_and_is_chosen_from_there(
     page: Page, repository: Path, tmp_path: Path, name: str
 ) -> None:
-    checked(page, repository / "rules/bend/fixtures" / name)
-    page.select_option("select[name=material]", "aluminium-5052-h32")
-    expect(page.locator(".verdict")).to_contain_text("5052", timeout=LONG)
-    page.fill("input[name=thickness]", "2mm")
-    page.press("input[name=thickness]", "Tab")
-    expect(page.locator(".facts")).to_contain_text("2 mm", timeout=LONG)
+    part = checked(page, repository / "rules/bend/fixtures" / name, material="aluminium-5052-h32", thickness="2mm")
     wait_for_view(page)
     tool(page, "Folded").click()
-    expect(page.locator(".view-sheet .view-body canvas")).to_be_visible(timeout=LONG)
+    expect(page.locator(".view-sheet .view-body canvas")).to_be_visible()
     flat, folded = geometry(page), geometry(page, "folded")
     findings = geometry(page, "findings")["findings"]
     assert findings
-    order = page.locator(".finding-list > li:not(.finding-group)").count()
-    for _ in range(order):
+    for _ in part["findings"]:
         page.keyboard.press("j")
-        chosen = page.evaluate("window.lintsvcLit()")
         number = int((page.locator(".finding.open .finding-head").get_attribute("data-focus") or "").split("-")[1])
-        assert sorted(chosen) == faces_of(findings[number], flat, folded), findings[number]["rule"]
-        assert chosen, findings[number]["rule"]
+        meant = faces_of(findings[number], flat, folded)
+        assert meant, findings[number]["rule"]
+        expect_lit(page, meant)
     picture(page, "folded-finding", tmp_path, full=False)
     page.keyboard.press("Escape")
-    assert page.evaluate("window.lintsvcLit()") == []
+    expect_lit(page, [])
     # The place that is lit most: the finding there is chosen.
     shown = seen(page, lambda image: max(like(image, x, 40).sum() for x in (ERROR, WARNING)) > 150)
     click_at(page, *densest(like(shown, ERROR, 40) | like(shown, WARNING, 40), 9))
@@ -283,7 +271,7 @@ def test_what_cannot_be_folded_says_why_and_stays_flat(page: Page, demo: Path) -
     checked(page, demo / "good" / "bracket.dxf")
     wait_for_view(page)
     tool(page, "Folded").click()
-    expect(page.locator(".fold-place")).to_contain_text("thickness", timeout=LONG)
+    expect(page.locator(".fold-place")).to_contain_text("thickness")
     expect(page.locator(".flat-drawing")).to_be_visible()
 
 
@@ -300,9 +288,9 @@ def test_no_state_of_the_body_view_has_a_violation(page: Page, demo: Path, tmp_p
     page.set_viewport_size({"width": 390, "height": 844})
     checked(page, demo / "faulty" / "housing.stl")
     wait_for_view(page)
-    expect(page.locator(".feature").first).to_be_visible(timeout=LONG)
+    expect(page.locator(".feature").first).to_be_visible()
     page.get_by_label("Colour by").select_option("wall")
-    expect(page.locator(".view-legend")).to_be_visible(timeout=LONG)
+    expect(page.locator(".view-legend")).to_be_visible()
     for name in ("Cut open", "Measure", "See through"):
         tool(page, name).click()
     page.locator(".tool-help summary").click()
@@ -317,7 +305,7 @@ def test_no_state_of_the_sheet_view_has_a_violation(page: Page, demo: Path, tmp_
     tool(page, "Measure").click()
     accessible(page, "flat-all", tmp_path)
     tool(page, "Folded").click()
-    expect(page.locator(".fold-tools")).to_be_visible(timeout=LONG)
+    expect(page.locator(".fold-tools")).to_be_visible()
     page.set_viewport_size({"width": 390, "height": 844})
     accessible(page, "folded-all", tmp_path)
     assert page.evaluate("document.documentElement.scrollWidth") <= 390

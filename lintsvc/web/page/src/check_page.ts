@@ -31,6 +31,9 @@ export class CheckPage {
   /** The last check that was heard of: its files are what is checked again. */
   private base: api.Check | null = null;
   private asked = 0;
+  /** The choice that was taken on last; until its check ends, the form stays as somebody left it. */
+  private taken = 0;
+  private choosing = false;
   private materials: api.MaterialShown[] = [];
   private file = 0;
   private chosen: number | null = null;
@@ -125,6 +128,7 @@ export class CheckPage {
 
   private update(check: api.Check): void {
     this.base = check;
+    if (ended(check.state) && this.taken === this.asked) this.choosing = false;
     document.title = `${check.files.map((x) => x.name).join(", ")} – ${text.name}`;
     if (!ended(check.state)) {
       if (check.state === "running") prepare(check.id, this.file);
@@ -160,6 +164,7 @@ export class CheckPage {
   }
 
   private showFile(index: number): void {
+    if (index !== this.file) this.choosing = false;
     this.file = index;
     const part = this.part();
     const check = this.check;
@@ -284,7 +289,8 @@ export class CheckPage {
       const active = document.activeElement;
       const typing = active instanceof HTMLInputElement && active.value !== active.defaultValue && (this.choices?.contains(active) ?? false);
       if (part.unreadable || api.isShared()) this.choices = null;
-      else if (!typing || !this.choices) {
+      // What was chosen a moment ago is not in the last report yet.
+      else if (!this.choices || !(typing || this.choosing)) {
         const said = (check.choices ?? {}) as api.Choices;
         this.choices = choicesPanel(part, this.materials, said, (next) => void this.again(next));
         // Leaving the form shows it with what holds now.
@@ -309,9 +315,11 @@ export class CheckPage {
     const base = this.base;
     if (!base) return;
     const mine = ++this.asked;
+    this.choosing = true;
     try {
       const next = await api.again(base.files, choices);
       if (mine !== this.asked) return;
+      this.taken = mine;
       this.batch?.replace(this.id, next);
       this.stop?.();
       this.id = next.id;
@@ -319,7 +327,9 @@ export class CheckPage {
       history.replaceState(null, "", `/checks/${next.id}${this.batch ? `#files=${this.batch.ids().join(".")}` : ""}`);
       if (!ended(next.state)) this.start();
     } catch (error) {
-      if (mine === this.asked) this.verdict.trouble(error);
+      if (mine !== this.asked) return;
+      this.choosing = false;
+      this.verdict.trouble(error);
     }
   }
 
