@@ -52,10 +52,11 @@ class OpenChain:
         """Its place, seen in the middle of its way."""
         return where(self._corners(), self.entities, at=self.middle)
 
-    def where_of(self, gap: Gap) -> Where:
-        """The place of one of its gaps."""
+    def where_of(self, gap: Gap, *others: OpenChain) -> Where:
+        """The place of one of its gaps. `others`: the lines that it keeps this one from."""
         ends = (gap.start, gap.end)
-        return where(ends, self.entities, lines=[ends], span=ends)
+        entities = sorted({x for line in (self, *others) for x in line.entities})
+        return where(ends, entities, lines=[ends], span=ends)
 
     def _corners(self) -> list[Point2]:
         return [(float(x), float(y)) for x, y in (self.points.min(axis=0), self.points.max(axis=0))]

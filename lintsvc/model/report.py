@@ -59,6 +59,8 @@ class PartShown:
     contours: int | None = None
     holes: tuple[HoleShown, ...] = ()
     bends: tuple[BendShown, ...] = ()
+    #: Outside, once a flat is bent.
+    folded_mm: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ LEFT_OUT_WHEN_EMPTY: dict[str, frozenset[str]] = {
     "PartReport": frozenset({"unreadable", "solids"}),
     "SolidShown": frozenset({"not_a_sheet_because"}),
     "PartShown": frozenset(
-        {"triangles", "bodies", "watertight", "thickness_mm", "flat_mm", "contours", "holes", "bends"}
+        {"triangles", "bodies", "watertight", "thickness_mm", "flat_mm", "contours", "holes", "bends", "folded_mm"}
     ),
     "UnitsShown": frozenset({"other", "other_size_mm"}),
     "Report": frozenset({"order"}),
@@ -172,6 +172,8 @@ def _part(part: PartShown) -> Json:
             "holes": [_hole(x) for x in part.holes],
             "bends": [_bend(x) for x in part.bends],
         }
+        if part.folded_mm is not None:
+            data["folded_mm"] = _numbers(part.folded_mm)
     return data
 
 

@@ -111,6 +111,7 @@ def facts(part: PartShown) -> tuple[str, ...]:
         flat = size(part.flat_mm)
         # A plain flat is its own flat size; only a folded part differs.
         words = [f"flat {flat}"] if part.size_mm[2] == 0 else [size(part.size_mm), f"flat {flat}"]
+        words += [f"folded {size([round(x, 2) for x in part.folded_mm])}"] if part.folded_mm is not None else []
     if part.kind == "sheet" and part.thickness_mm is not None:
         words.append(f"{number(part.thickness_mm)} mm thick")
     if part.volume_mm3 is not None:

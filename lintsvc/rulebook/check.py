@@ -97,7 +97,7 @@ def check_part(
 ) -> Result:
     """Check a part that is already read. `measured`: what an earlier check measured on the same body."""
     from lintsvc.rulebook.assumed_bends import assumed_of_bends
-    from lintsvc.rulebook.shown import show_part
+    from lintsvc.rulebook.shown import show_part, with_folded_size
 
     rules = list(rules)
     started = time.perf_counter()
@@ -151,7 +151,7 @@ def check_part(
         process=choices.process,
         material=choices.material,
         thickness=thickness if choices.process == "sheet" else None,
-        part=shown,
+        part=with_folded_size(shown, checked),
         findings=outcome.findings,
         not_checked=(
             *outcome.not_checked,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lintsvc.model.report import HoleShown, PartShown, UnitsShown
 from lintsvc.rulebook.assumed_bends import bends_shown
 from lintsvc.rulebook.checked import Checked
@@ -12,6 +14,18 @@ def show_part(checked: Checked) -> PartShown:
     if checked.part.kind == "sheet" and checked.choices.process != "powder-bed":
         return _sheet(checked)
     return _body(checked)
+
+
+def with_folded_size(shown: PartShown, checked: Checked) -> PartShown:
+    """Return the facts with the outside size of a bent flat, where a rule has folded it.
+
+    It is not folded for this: what goes wrong in folding costs a rule, and not the file. A solid's size is known.
+    """
+    folded = checked.__dict__.get("folded")
+    if not shown.bends or folded is None or shown.size_mm[2] != 0:
+        return shown
+    length, width, height = (round(x, 4) for x in folded.finished_size_mm)
+    return replace(shown, folded_mm=(length, width, height))
 
 
 def _units(checked: Checked) -> UnitsShown:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from lintsvc.rulebook import COMMON_PRACTICE, GEOMETRY, Checked, Hit, rule
 
@@ -32,9 +33,15 @@ def open_contour(part: Checked) -> Iterator[Hit]:
     """
     flat = part.flat
     chains = flat.open_chains
-    gaps = {gap: x for x in chains for gap in x.gaps}.items()
+    # Both lines that leave a gap are named.
+    beside: dict[Any, list[Any]] = {}
+    for line in chains:
+        for gap in line.gaps:
+            beside.setdefault(gap, []).append(line)
     limit = flat.drawing.curves.join_mm
-    for group in flat.alike(gaps, lambda x: x[0].width_mm, place=lambda x: x[1].where_of(x[0]), worst_high=True):
+    for group in flat.alike(
+        beside.items(), lambda x: x[0].width_mm, place=lambda x: x[1][0].where_of(x[0], *x[1][1:]), worst_high=True
+    ):
         what = "A contour is open" if group.count == 1 else f"Contours are open at {group.count:,} places"
         yield Hit(group.value, group.where, limit, limit_source=COMMON_PRACTICE, words={"what": what})
     for kind in ("broken", "across", "slit"):

@@ -14,6 +14,7 @@ from lintsvc.demo import bracket
 from lintsvc.measure.solid_sheet import as_sheet
 from lintsvc.readers import read_part
 from lintsvc.readers.format import ReadOptions
+from lintsvc.reports.words import size
 
 SAID = ("--material", bracket.MATERIAL, "--thickness", "2.5mm")
 #: One flange goes up, the other down: they add to the height, less the sheet that both stand on.
@@ -50,6 +51,18 @@ def test_json_of_a_folded_flat_holds_its_panels_and_bends(flat: Path) -> None:
     data = json.loads((flat / "bracket.json").read_text())
     assert (data["panels"], [b["direction"] for b in data["bends"]]) == (3, ["down", "up"])
     assert sorted(x for (x,) in data["order"]) == [0, 1]
+
+
+def test_report_of_a_flat_says_how_large_it_is_once_folded(flat: Path) -> None:
+    told = {x: lintsvc("check", "bracket.dxf", *SAID, "--format", x, cwd=flat).stdout for x in ("json", "text", "html")}
+    (part,) = json.loads(told["json"])["parts"]
+    assert sorted(part["part"]["folded_mm"]) == pytest.approx(sorted(SIZE), abs=0.01)
+    words = "folded " + size([round(x, 2) for x in part["part"]["folded_mm"]])
+    assert words in told["text"]
+    assert words in told["html"]
+    # Nobody says how thick it is: then nobody knows what it becomes.
+    unsaid = json.loads(lintsvc("check", "bracket.dxf", "--format", "json", cwd=flat).stdout)
+    assert "folded_mm" not in unsaid["parts"][0]["part"]
 
 
 def test_bent_solid_is_unfolded_and_folded_again(tmp_path: Path) -> None:
