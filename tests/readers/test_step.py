@@ -275,13 +275,13 @@ def damaged(data: bytes, steps: list[tuple[str, float, int]]) -> bytes:
 
 
 @settings(
-    max_examples=12,
+    max_examples=4,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     # Each try starts a process: what fails is shown as it is.
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
 )
-@given(lots=st.lists(damage, min_size=12, max_size=12))
+@given(lots=st.lists(damage, min_size=36, max_size=36))
 def test_damaged_files_are_read_or_refused(
     tmp_path: Path, box_step: bytes, lots: list[list[tuple[str, float, int]]]
 ) -> None:
