@@ -89,7 +89,14 @@ def sheet_of(
         entities.append(_entity(number, "bend", (Line(start, end),), f"bend-{direction}", "bend", why))
         angle, radius = round(line.zone.angle_deg, 4), round(line.zone.radius_mm, 6)
         bends.append(Bend(start, end, angle, direction, radius, line.zone.k, number, why))
-    sheet = Sheet(tuple(entities), _CHORD_MM, thickness_mm=thickness, bends=tuple(bends), panels=tuple(flat.panels))
+    sheet = Sheet(
+        tuple(entities),
+        _CHORD_MM,
+        thickness_mm=thickness,
+        bends=tuple(bends),
+        panels=tuple(flat.panels),
+        solid_mm3=skins.faces.volume_mm3,
+    )
     return SheetFound(sheet, asides=tuple(_asides(skins)))
 
 

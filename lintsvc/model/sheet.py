@@ -116,3 +116,5 @@ class Sheet:
     bends: tuple[Bend, ...] = ()
     #: Where the flat's panels are on the solid that it was unfolded from; empty for a plain flat.
     panels: tuple[PanelPlace, ...] = ()
+    #: Of the solid that it was unfolded from: pockets and countersinks, which the flat does not show, are taken off.
+    solid_mm3: float | None = None

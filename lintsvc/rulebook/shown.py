@@ -59,7 +59,9 @@ def _body(checked: Checked) -> PartShown:
 def _sheet(checked: Checked) -> PartShown:
     flat = checked.flat
     thickness = checked.thickness_mm
-    volume = None if thickness is None else flat.area_mm2 * thickness
+    volume = flat.sheet.solid_mm3
+    if volume is None or thickness != flat.sheet.thickness_mm:
+        volume = None if thickness is None else flat.area_mm2 * thickness
     return PartShown(
         kind="sheet",
         units=_units(checked),

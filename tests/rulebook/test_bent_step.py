@@ -8,6 +8,7 @@ import pytest
 from parts import bent_solids as made
 
 from lintsvc.handbook.bending import k_factor
+from lintsvc.handbook.materials import material
 from lintsvc.model.choices import Choices
 from lintsvc.rulebook.check import check_file
 
@@ -66,3 +67,18 @@ def test_thickness_that_was_said_otherwise_is_told(bracket: Path, said: float, t
     assert any("checked as that" in x for x in report.notes) is told
     assert report.thickness is not None
     assert report.thickness.value == pytest.approx(made.T)
+
+
+def test_pockets_that_the_flat_does_not_show_are_off_the_mass(tmp_path: Path) -> None:
+    from build123d import Box, Location
+
+    plate = Box(100, 60, 3) - Box(5, 4, 1).moved(Location((10, 5, 1)))
+    part = check_file(
+        made.written(plate, tmp_path / "plate.step"), Choices(material="aluminium-5052-h32"), []
+    ).report.part
+    assert part is not None
+    assert part.kind == "sheet"
+    assert part.area_mm2 == pytest.approx(100 * 60)
+    # The pocket is 1 mm deep.
+    assert part.volume_mm3 == pytest.approx(100 * 60 * 3 - 5 * 4 * 1)
+    assert part.mass_g == pytest.approx(17_980 * material("aluminium-5052-h32").density_kg_m3.value * 1e-6)
