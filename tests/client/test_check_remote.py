@@ -10,7 +10,10 @@ from typing import Any
 import pytest
 from parts.command import FINDS, lintsvc, write_rule
 from parts.service_parts import box_stl, open_box_stl, plate_dxf
+from recipes.shop import break_box, environment, recipes, shop, tools
 from service.running import Running
+
+__all__ = ["recipes", "shop", "tools"]
 
 
 @pytest.fixture
@@ -127,3 +130,21 @@ def test_findings_set_aside_and_a_baseline_hold_for_remote_checks(guarded: Runni
     remote(guarded, "check", ".", "--format", "json", "--output", "baseline.json", cwd=parts)
     done = remote(guarded, "check", ".", "--baseline", "baseline.json", "--fail-on", "note", cwd=parts)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_remote_recipe_checks_at_a_service(guarded: Running, recipes: Path, shop: Path, tools: Path) -> None:
+    script = str(recipes / "remote.sh")
+
+    def recipe(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
+        made = environment(tools, **env)
+        return subprocess.run([script, *words], cwd=shop, env=made, capture_output=True, text=True, check=False)
+
+    lost = recipe()
+    assert lost.returncode != 0 and "LINTSVC_SERVER" in lost.stderr
+    there = {"LINTSVC_SERVER": f"http://127.0.0.1:{guarded.port}", "LINTSVC_TOKEN": guarded.token}
+    good = recipe(**there)
+    assert good.returncode == 0, good.stderr
+    break_box(shop)
+    bad = recipe("--format", "json", **there)
+    assert bad.returncode == 1, bad.stderr
+    assert "soundness/open-edge" in bad.stdout

@@ -6,7 +6,6 @@ import json
 import os
 import shutil
 import subprocess
-import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -14,68 +13,12 @@ from typing import Any
 import junitparser
 import pytest
 import yaml
-from client.conftest import new_token
-from parts.service_parts import box_stl, open_box_stl, plate_dxf
-from service.running import Running
+from parts.service_parts import box_stl
+from recipes.shop import break_box, environment, git, recipes, shop, tools
 
 from lintsvc.cli import command as command_of
 
-CONFIG = """\
-[[parts]]
-files = ["*.stl"]
-material = "pa12"
-
-[[parts]]
-files = ["*.dxf"]
-material = "steel-mild"
-thickness = "2mm"
-"""
-
-
-@pytest.fixture(scope="module")
-def recipes(repository: Path) -> Path:
-    return repository / "docs" / "recipes"
-
-
-@pytest.fixture
-def tools(tmp_path: Path) -> Path:
-    """A folder for the PATH with the command, and a pip that installs nothing."""
-    folder = tmp_path / "bin"
-    folder.mkdir()
-    for name, body in (
-        ("lintsvc", f'exec "{sys.executable}" -m lintsvc.cli "$@"'),
-        ("python", 'test "$*" = "-m pip install lintsvc.whl"'),
-    ):
-        (folder / name).write_text(f"#!/bin/sh\n{body}\n")
-        (folder / name).chmod(0o755)
-    return folder
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
-    """A git repository with two sound parts, committed."""
-    folder = tmp_path / "shop"
-    folder.mkdir()
-    (folder / "lintsvc.toml").write_text(CONFIG)
-    (folder / "box.stl").write_bytes(box_stl(20, 20, 20))
-    (folder / "plate.dxf").write_bytes(plate_dxf())
-    git(folder, "init", "-q", "-b", "main")
-    git(folder, "add", ".")
-    git(folder, "commit", "-q", "-m", "parts")
-    return folder
-
-
-def environment(tools: Path, **more: str) -> dict[str, str]:
-    who = {f"GIT_{x}_{y}": "you@invalid" for x in ("AUTHOR", "COMMITTER") for y in ("NAME", "EMAIL")}
-    alone = {"GIT_CONFIG_GLOBAL": os.devnull, "GIT_CONFIG_SYSTEM": os.devnull, "HOME": str(tools.parent)}
-    return os.environ | who | alone | {"PATH": f"{tools}:{os.environ['PATH']}", "LINTSVC": "lintsvc.whl"} | more
-
-
-def git(folder: Path, *words: str, env: Mapping[str, str] | None = None) -> subprocess.CompletedProcess[str]:
-    made = environment(folder) if env is None else env
-    done = subprocess.run(["git", *words], cwd=folder, env=made, capture_output=True, text=True, check=False)
-    assert env is not None or done.returncode == 0, done.stderr
-    return done
+__all__ = ["recipes", "shop", "tools"]
 
 
 def shell(text: str, folder: Path, env: Mapping[str, str]) -> subprocess.CompletedProcess[str]:
@@ -83,10 +26,6 @@ def shell(text: str, folder: Path, env: Mapping[str, str]) -> subprocess.Complet
     return subprocess.run(
         ["bash", "-e", "-o", "pipefail", "-c", text], cwd=folder, env=env, capture_output=True, text=True, check=False
     )
-
-
-def break_box(shop: Path) -> None:
-    (shop / "box.stl").write_bytes(open_box_stl())
 
 
 # ---------------------------------------------------------------------- the hook
@@ -199,7 +138,7 @@ def test_woodpecker_steps_check_only_what_changed(recipes: Path, shop: Path, too
     assert report.returncode == 0 and (shop / "parts.html").is_file()
 
 
-# ---------------------------------------------------------------------- container and service
+# ---------------------------------------------------------------------- container
 
 
 def test_container_is_called_with_words_that_the_image_knows(
@@ -233,31 +172,6 @@ def test_container_is_called_with_words_that_the_image_knows(
     image_file = (repository / "docker" / "Dockerfile").read_text("utf-8")
     assert "ENTRYPOINT" not in image_file, "the recipe names the command itself"
     assert "/opt/lintsvc/.venv/bin" in image_file and "10001" in image_file
-
-
-def test_remote_recipe_checks_at_a_service(
-    recipes: Path, shop: Path, tools: Path, tmp_path_factory: pytest.TempPathFactory
-) -> None:
-    script = str(recipes / "remote.sh")
-    lost = subprocess.run([script], cwd=shop, env=environment(tools), capture_output=True, text=True, check=False)
-    assert lost.returncode != 0 and "LINTSVC_SERVER" in lost.stderr
-    state = tmp_path_factory.mktemp("remote") / "state"
-    running = Running(state, {"LINTSVC_TOKENS": "required"})
-    token = new_token(state, "ci")
-    running.start()
-    try:
-        running.wait_ready()
-        env = environment(tools, LINTSVC_SERVER=f"http://127.0.0.1:{running.port}", LINTSVC_TOKEN=token)
-        good = subprocess.run([script], cwd=shop, env=env, capture_output=True, text=True, check=False)
-        assert good.returncode == 0, good.stderr
-        break_box(shop)
-        bad = subprocess.run(
-            [script, "--format", "json"], cwd=shop, env=env, capture_output=True, text=True, check=False
-        )
-        assert bad.returncode == 1, bad.stderr
-        assert "soundness/open-edge" in bad.stdout
-    finally:
-        assert running.stop() == 0, running.words()
 
 
 def test_every_recipe_stands_on_the_page_and_names_no_address(recipes: Path) -> None:

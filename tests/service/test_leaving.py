@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 
 def test_what_was_said_is_out_and_the_status_is_given() -> None:
@@ -18,7 +19,7 @@ def test_what_was_said_is_out_and_the_status_is_given() -> None:
 
 def test_what_cannot_be_said_any_more_is_no_success() -> None:
     code = "import sys\nfrom lintsvc.leaving import leave\nprint('printed')\nleave(0)"
-    with open("/dev/full", "wb") as full:
+    with Path("/dev/full").open("wb") as full:
         # Written at the end, as it is by default.
         env = {k: v for k, v in os.environ.items() if k != "PYTHONUNBUFFERED"}
         done = subprocess.run([sys.executable, "-c", code], stdout=full, env=env, timeout=60, check=False)
