@@ -204,6 +204,13 @@ def _notes(reports: _Reports) -> tuple[str, ...]:
             bends = f", {many}" if shown.bends else ""
             size = f"{shown.thickness_mm:g} mm, flat {wide:.4g} × {high:.4g} mm"
             lines.append(f"{member.name} is a sheet part{placed}: {size}{bends}.")
+        elif report.process == "powder-bed":
+            # Nobody says in a STEP file which of its solids are bought; what is checked must not look like a decision.
+            lines.append(
+                f"{member.name} {'are' if member.name == REST else 'is'} checked as a print, since nothing says "
+                "otherwise. A bought-in part, such as a screw, is not to be made: leave it out of the file, and name "
+                "it as bought in an order file."
+            )
     return tuple(dict.fromkeys([*lines, *(x for _, report in reports for x in report.notes)]))
 
 

@@ -52,6 +52,10 @@ def test_sheet_parts_and_prints_are_told_apart_and_instances_counted_once(result
     assert report.part is not None
     assert (report.part.kind, report.part.bodies) == ("body", 3)
     assert any("bracket is a sheet part, placed 2 times" in x for x in report.notes)
+    # It may be bought in: then it is no part to be made, and the report says how to tell.
+    (asked,) = (x for x in report.notes if "bought-in" in x)
+    assert asked.startswith("block is checked as a print")
+    assert "leave it out of the file" in asked
 
 
 def test_each_is_held_against_its_own_rules_and_named(result: Result) -> None:
@@ -138,5 +142,8 @@ def test_the_other_solids_beside_a_sheet_part_say_why_once_each(tmp_path: Path) 
     path = made.written(Compound(label="three", children=children), tmp_path / "three.step")
     report = check_file(path, Choices(process="sheet"), []).report
     (why,) = (x for x in report.notes if "Not a sheet part" in x)
+    assert not [x for x in report.notes if "bought-in" in x]
+    guessed = check_file(path, Choices(), []).report.notes
+    assert [x.split(" checked")[0] for x in guessed if "bought-in" in x] == ["the other bodies are"]
     told = "foot: its largest flat face is small against the 20 mm through it: it is a block; knob: it has no flat face"
     assert why.endswith(f"Not a sheet part: {told}.")
