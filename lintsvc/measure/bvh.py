@@ -76,9 +76,9 @@ class Bvh:
             start, stop, root, depth = (int(x) for x in tasks[i])
             _grow(start, stop, root, int(first[i]), depth, 0, face_boxes, *nodes, *leaves)
 
-        if len(tasks):
-            shared_out(grow, len(tasks), threads())
-            _join(top, tree.directions, tree.child, tree.count, tree.normals)
+        shared_out(grow, len(tasks), threads())
+        # For small meshes, too, which have no crown: so it is compiled ahead with all else.
+        _join(top if len(tasks) else 0, tree.directions, tree.child, tree.count, tree.normals)
         return tree
 
 

@@ -73,9 +73,10 @@ def _joined(points: NDArray[np.float64], *arguments: Any) -> tuple[NDArray[np.in
     parts = threads() if count > _SHARED else 1
     bounds = [count * i // parts for i in range(parts + 1)]
     parents = shared_out(lambda i: _join(bounds[i], bounds[i + 1], points, *arguments), parts, parts)
-    for parent in parents[1:]:
-        _merge(parents[0], parent)
-    label, found = numbered(parents[0])
+    whole = np.arange(count, dtype=np.int32)
+    for parent in parents:
+        _merge(whole, parent)
+    label, found = numbered(whole)
     return label, int(found)
 
 
