@@ -166,27 +166,31 @@ class _Search:
             self._try_pair(int(ai[pair]), int(aj[pair]), tree.query_ball_point(keys[pair], 1.0, p=np.inf), bi, bj)
 
     def _try_pair(self, i: int, j: int, others: list[int], bi: Ints, bj: Ints) -> None:
-        for other in others:
-            for u, v in ((int(bi[other]), int(bj[other])), (int(bj[other]), int(bi[other]))):
-                if self.da[i] != self.db[u] or self.da[j] != self.db[v]:
-                    continue
-                for mirrored in self.mirrors:
-                    self.guesses += 1
-                    if self.guesses > _MOST_GUESSES:
-                        return
-                    self._guess(i, j, u, v, mirrored)
-
-    def _guess(self, i: int, j: int, u: int, v: int, mirrored: bool) -> None:
-        from_a, to_b = self.a[j] - self.a[i], self.b[v] - self.b[u]
-        side = -1.0 if mirrored else 1.0
-        angle = np.arctan2(to_b[1], to_b[0]) - side * np.arctan2(from_a[1], from_a[0])
-        c, s = np.cos(angle), np.sin(angle)
-        turn = np.array([[c, -s * side], [s, c * side]])
-        shift = (self.b[u] + self.b[v]) / 2 - turn @ ((self.a[i] + self.a[j]) / 2)
-        near, _ = self.tree.query(self.a[self.probe] @ turn.T + shift, distance_upper_bound=3 * self.tolerance)
-        least = max(2.0, 0.5 * self.best / len(self.a) * len(self.probe))
-        if np.isfinite(near).sum() < least:
+        """Lay a pair of holes on each that is as long, either way round: all at once, only the hopeful ones closely."""
+        ends = np.column_stack([bi[others], bj[others]])
+        u, v = ends.ravel(), ends[:, ::-1].ravel()
+        same = (self.da[i] == self.db[u]) & (self.da[j] == self.db[v])
+        side = np.where(self.mirrors, -1.0, 1.0)
+        u, v = (np.repeat(x[same], len(side)) for x in (u, v))
+        room = max(0, _MOST_GUESSES - self.guesses)
+        self.guesses += len(u)
+        u, v, side = u[:room], v[:room], np.tile(side, int(same.sum()))[:room]
+        if not len(u):
             return
+        from_a, to_b = self.a[j] - self.a[i], self.b[v] - self.b[u]
+        angle = np.arctan2(to_b[:, 1], to_b[:, 0]) - side * np.arctan2(from_a[1], from_a[0])
+        c, s = np.cos(angle), np.sin(angle)
+        turns = np.stack([c, -s * side, s, c * side], axis=-1).reshape(-1, 2, 2)
+        shifts = (self.b[u] + self.b[v]) / 2 - turns @ ((self.a[i] + self.a[j]) / 2)
+        probes = np.einsum("pk,mlk->mpl", self.a[self.probe], turns) + shifts[:, None]
+        near, _ = self.tree.query(probes.reshape(-1, 2), distance_upper_bound=3 * self.tolerance)
+        hits = np.isfinite(near).reshape(len(u), -1).sum(axis=1)
+        for guess in np.flatnonzero(hits >= 2).tolist():
+            if hits[guess] >= 0.5 * self.best / len(self.a) * len(self.probe):
+                self._refine(turns[guess], shifts[guess], bool(side[guess] < 0))
+
+    def _refine(self, turn: Floats, shift: Floats, mirrored: bool) -> None:
+        """Fit a guess to the holes that it brings near, and keep it where it brings enough together."""
         a, b, _ = self._assign(turn, shift, 3 * self.tolerance)
         if len(a) < max(2, 0.6 * self.best):
             return
