@@ -159,7 +159,7 @@ class Running:
         assert self.process is not None
         if self.process.poll() is None:
             self.process.send_signal(with_signal)
-        status = self.process.wait(40)
+        status = self.process.wait(120)
         self.close()
         return status
 
@@ -218,7 +218,7 @@ def processes_of(state: Path) -> list[int]:
     return found
 
 
-def end(check: Any, running: Running, seconds: float = 60.0) -> Any:
+def end(check: Any, running: Running, seconds: float = 240.0) -> Any:
     """Wait until a check has ended and return it."""
     ends = time.monotonic() + seconds
     while time.monotonic() < ends:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -36,9 +37,17 @@ def test_request_id_goes_through_queue_and_worker(deployed: Deployed) -> None:
     answer = deployed.web.send([("id.stl", box_stl(20, 10, 7))], wait=0, X_Request_ID="traced-17")
     assert answer.headers["x-request-id"] == "traced-17"
     end(answer.json, deployed.web)
-    lines = [json.loads(x) for x in deployed.worker.words().splitlines() if x.startswith("{")]
-    said = [x["message"] for x in lines if x.get("request") == "traced-17"]
-    assert [x.split()[2].rstrip(",") for x in said] == ["taken", "done"], deployed.worker.words()
+
+    def said() -> list[str]:
+        lines = Path(deployed.worker.log.name).read_text().split("\n")[:-1]
+        told = [json.loads(x) for x in lines if x.startswith("{")]
+        return [x["message"].split()[2].rstrip(",") for x in told if x.get("request") == "traced-17"]
+
+    # The end stands in the records a moment before it is in the log.
+    ends = time.monotonic() + 60
+    while len(said()) < 2 and time.monotonic() < ends:
+        time.sleep(0.05)
+    assert said() == ["taken", "done"], deployed.worker.words()
 
 
 def test_killed_database_gives_a_clear_answer_and_comes_back_by_itself(deployed: Deployed) -> None:
