@@ -9,6 +9,7 @@ what else it wants: `limit` (the resolved number of the limit called "limit") or
 from lintsvc.model.finding import Where
 from lintsvc.model.limit import Limit
 from lintsvc.model.source import COMMON_PRACTICE, FROM_MEMORY, GEOMETRY, Source
+from lintsvc.rulebook.alike import patterns, where_of_all
 from lintsvc.rulebook.checked import Checked
 from lintsvc.rulebook.handbook_limits import bend_radius_limits
 from lintsvc.rulebook.places import where_of_bend, where_of_spot
@@ -27,7 +28,9 @@ __all__ = [
     "Source",
     "Where",
     "bend_radius_limits",
+    "patterns",
     "rule",
+    "where_of_all",
     "where_of_bend",
     "where_of_spot",
 ]

@@ -1,10 +1,15 @@
 from collections.abc import Iterator
 
-from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, rule
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, patterns, rule, where_of_all
 
 PA12 = Source(
     "common-practice",
     "Common practice, no standard states it: least gap 0.5 mm, 0.6 mm between long faces.",
+)
+
+ALIKE = (
+    "{count} like slots {measured} wide and {length} mm long{facets}; below {limit} they fuse shut or keep their "
+    "powder."
 )
 
 
@@ -33,16 +38,25 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     Measured: the diameter of the largest ball that touches both faces of a gap in one body, where they are
     parallel and at least three times as long as they are apart; for openings in a flat face that are more than twice
     as long as wide, and go through or are deeper than wide, the largest circle in their outline.
+    Three or more that are alike, of one body, are told once.
     Ignore when: the slot only marks a line.
     """
     openings = part.body.openings
-    for opening in openings:
-        if opening.long and opening.diameter_mm < limit * 0.995:
-            words = {"length": round(opening.length_mm, 1), "facets": ""}
-            yield Hit(opening.diameter_mm, opening.where(), words=words)
-    for place in part.body.narrow_places(limit):
-        other = place.round or place.low or place.between_bodies or place.in_void
-        if place.straight and not other and not place.slight(limit):
-            where = place.where()
-            if not any(x.holds(where.point) for x in openings):
-                yield Hit(place.width_mm, where, words=place.words(), sure=place.sure())
+    solid = part.body.solids.of_face
+    cut = [x for x in openings if x.long and x.diameter_mm < limit * 0.995]
+    for same in patterns(cut, lambda x: (x.diameter_mm, x.length_mm), lambda x: solid[x.faces[0]]):
+        words = {"length": round(same[0].length_mm, 1), "facets": "", "count": len(same)}
+        where = where_of_all([x.where() for x in same])
+        yield Hit(same[0].diameter_mm, where, words=words, message=ALIKE if len(same) > 1 else None)
+    slots = [
+        x
+        for x in part.body.narrow_places(limit)
+        if x.straight
+        and not (x.round or x.low or x.between_bodies or x.in_void or x.slight(limit))
+        and not any(y.holds(x.where().point) for y in openings)
+    ]
+    for slot in patterns(slots, lambda x: (x.width_mm, x.length_mm), lambda x: x.solids):
+        words = slot[0].words() | {"count": len(slot)}
+        where = where_of_all([x.where() for x in slot])
+        message = ALIKE if len(slot) > 1 else None
+        yield Hit(slot[0].width_mm, where, words=words, sure=slot[0].sure(), message=message)

@@ -1,12 +1,14 @@
 from collections.abc import Iterator
 
-from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, Source, rule
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, Source, patterns, rule, where_of_all
 
 PA12 = Source(
     "common-practice",
     "Common practice, no standard states it: least diameter 1.0 mm through up to 3 mm, 1.5 mm through up to 6 mm, "
     "2.0 mm and more through thicker material; holes print 0.1 to 0.3 mm undersize.",
 )
+
+ALIKE = "{count} like holes {measured} across and {depth} mm deep; at this depth below {limit} they close up."
 
 
 @rule(
@@ -37,18 +39,20 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
 
     Measured: the diameter of the circle through the corners of a round hole's facets, and its depth; for other
     holes in a flat face up to twice as long as wide the largest circle in their outline; for the rest the largest
-    ball that passes.
+    ball that passes. Three or more that are alike, of one body, are told once.
     Ignore when: the hole is only a mark, or is drilled after printing.
     """
     bores, openings = part.body.bores, part.body.openings
-    for bore in bores:
-        name = _by_depth(bore.depth_mm)
-        if bore.diameter_mm < limits[name].value * 0.995:
-            yield Hit(bore.diameter_mm, bore.where(), limit=name, words={"depth": bore.depth_mm})
-    for opening in openings:
-        name = _by_depth(opening.depth_mm)
-        if not opening.long and opening.diameter_mm < limits[name].value * 0.995:
-            yield Hit(opening.diameter_mm, opening.where(), limit=name, words={"depth": opening.depth_mm})
+    solid = part.body.solids.of_face
+    for holes in (bores, [x for x in openings if not x.long]):
+        small = [x for x in holes if x.diameter_mm < limits[_by_depth(x.depth_mm)].value * 0.995]
+        for same in patterns(
+            small, lambda x: (x.diameter_mm, x.depth_mm), lambda x: (_by_depth(x.depth_mm), solid[x.faces[0]])
+        ):
+            where = where_of_all([x.where() for x in same])
+            words = {"depth": same[0].depth_mm, "count": len(same)}
+            message = ALIKE if len(same) > 1 else None
+            yield Hit(same[0].diameter_mm, where, limit=_by_depth(same[0].depth_mm), words=words, message=message)
     known = [*bores, *openings]
     least = _by_depth(0.0)
     for place in part.body.narrow_places(limits[least].value):

@@ -1,12 +1,14 @@
 from collections.abc import Iterator
 
-from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, rule
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, patterns, rule, where_of_all
 
 PA12 = Source(
     "common-practice",
     "Common practice, no standard states it: least diameter of a pin 0.8 to 1.0 mm; the upper value is used, "
     "because a pin is bent from every side.",
 )
+
+ALIKE = "{count} like pins {measured} across and {length} mm long{facets}; at least {limit} is needed."
 
 
 @rule(
@@ -34,9 +36,12 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
 
     Measured: the diameter of the largest ball inside, where the body is no more than twice as wide across and at
     least one and a half times as long as that; for posts whose sides do not face each other, such as three-cornered
-    ones, the largest circle in their section.
+    ones, the largest circle in their section. Three or more that are alike, of one body, are told once.
     Ignore when: the pin only locates something light and is handled with care.
     """
-    for place in part.body.thin_places(limit):
-        if place.slender and not place.slight(limit):
-            yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
+    pins = [x for x in part.body.thin_places(limit) if x.slender and not x.slight(limit)]
+    for same in patterns(pins, lambda x: (x.width_mm, x.length_mm), lambda x: x.solids):
+        where = where_of_all([x.where() for x in same])
+        words = same[0].words() | {"count": len(same)}
+        message = ALIKE if len(same) > 1 else None
+        yield Hit(same[0].width_mm, where, words=words, sure=same[0].sure(), message=message)

@@ -1,6 +1,6 @@
 from collections.abc import Iterator
 
-from lintsvc.rulebook import COMMON_PRACTICE, FROM_MEMORY, Checked, Hit, Limit, Source, rule
+from lintsvc.rulebook import COMMON_PRACTICE, FROM_MEMORY, Checked, Hit, Limit, Source, patterns, rule, where_of_all
 
 PA12 = Source(
     "common-practice",
@@ -8,6 +8,9 @@ PA12 = Source(
     "1.0 mm recommended, 1.5 mm on large parts.",
 )
 
+ALIKE = (
+    "Walls {measured} thick over {length} x {breadth} mm{facets}, in {count} like places; at least {limit} is needed."
+)
 MORE = "{count} more thin places are not told one by one."
 CROSSED = (
     "Where the surface goes through itself or lies on itself, {count} thin places cannot be judged before that "
@@ -41,14 +44,16 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
 
     Measured: the diameter of the largest ball inside the body that touches the surface at a point and
     an opposed surface. Corrected for coarse facets. Pins, raised detail no higher than wide and edges that
-    run out sharp are left to their own rules.
+    run out sharp are left to their own rules. Three or more that are alike, of one body, are told once.
     Ignore when: the wall is a flap that is meant to give way, such as a seal lip or a break-off tab.
     """
     places = part.body.thin_places(limit)
-    for place in places:
-        if place.round or place.low or place.slight(limit):
-            continue
-        yield Hit(place.width_mm, place.where(), words=place.words(), sure=place.sure())
+    thin = [x for x in places if not (x.round or x.low or x.slight(limit))]
+    for same in patterns(thin, lambda x: (x.width_mm, x.length_mm, x.breadth_mm), lambda x: x.solids):
+        where = where_of_all([x.where() for x in same])
+        words = same[0].words() | {"count": len(same)}
+        message = ALIKE if len(same) > 1 else None
+        yield Hit(same[0].width_mm, where, words=words, sure=same[0].sure(), message=message)
     if places.left_out:
         words = {"count": places.left_out}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
