@@ -48,18 +48,18 @@ def lintsvc(
 ) -> subprocess.CompletedProcess[str]:
     """Run the command and return what came of it. It must end within `seconds`. Its cache is the folder's own.
 
-    It runs in a copy of a process that has its libraries loaded, see `warm_command`; where a setting of Python itself
-    is given, as it is started by a person. So many seconds that a busy machine is no failure, and few enough that what
-    hangs is.
+    It runs in a copy of a process that has its libraries loaded, see `warm_command`; as it is started by a person where
+    a setting of Python itself is given, and on other systems than Linux. So many seconds that a busy machine is no
+    failure, and few enough that what hangs is.
     """
-    if any(x.startswith("PYTHON") for x in environment):
+    if sys.platform != "linux" or any(x.startswith("PYTHON") for x in environment):
         return lintsvc_anew(*arguments, cwd=cwd, seconds=seconds, **environment)
     return _warm().run([str(x) for x in arguments], cwd, seconds, _environment(cwd, environment))
 
 
 def printed_by(words: list[str], cwd: Path, environment: Mapping[str, str]) -> str:
     """Return what the command prints, both streams together, as a terminal shows them."""
-    return _warm().run(words, cwd, 180, os.environ | environment, together=True).stdout
+    return _warm().run(words, cwd, 600, os.environ | environment, together=True).stdout
 
 
 def lintsvc_anew(
@@ -90,6 +90,8 @@ class _Warm:
         self.folder = tempfile.TemporaryDirectory(prefix="lintsvc-warm-")
         # What it reads of rules is kept in its own folder: a person's cache is no part of the tests.
         env = os.environ | {"XDG_CACHE_HOME": self.folder.name, "PYTHONPATH": os.pathsep.join(sys.path)}
+        # Threads of numeric libraries would not be in a copy.
+        env |= dict.fromkeys(("NUMBA_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
         self.process = subprocess.Popen(
             [sys.executable, "-m", "parts.warm_command"],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=env, cwd=self.folder.name,
