@@ -220,6 +220,19 @@ def test_names_that_climb_are_counted_and_never_followed(tmp_path: Path) -> None
     assert [p.name for p in tmp_path.parent.rglob("up.txt")] == []
 
 
+@pytest.mark.parametrize(
+    "target", ['Target="C:/x.png"', 'Target="../../x.png"', 'Target="/3D/x.png" TargetMode="External"']
+)
+def test_relationship_that_points_out_of_the_package_is_told(tmp_path: Path, target: str) -> None:
+    rels = (
+        '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+        f'<Relationship Id="r1" Type="texture" {target}/></Relationships>'
+    )
+    part = read_bytes(tmp_path, made.threemf(made.model_xml(BOX), more={"3D/_rels/3dmodel.model.rels": rels}))
+    assert [(x.kind, x.count) for x in part.notes] == [("recovered", 1)]
+    assert "may refuse the file" in part.notes[0].text
+
+
 def test_plain_zip_is_no_3mf(tmp_path: Path) -> None:
     path = tmp_path / "parts.zip"
     with zipfile.ZipFile(path, "w") as archive:
