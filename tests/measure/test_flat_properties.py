@@ -69,7 +69,7 @@ def _numbers(value: Any) -> Any:
 
 
 seeds = st.integers(0, 100_000)
-slow = settings(max_examples=40, deadline=None)
+slow = settings(max_examples=25, deadline=None)
 
 
 @slow

@@ -120,14 +120,14 @@ def turned_flange() -> tuple[Manifold, list[Spot]]:
     """A round flange of 5 mm with a hub, a bore through both and a rounded shoulder between them."""
     profile = [[5.0, 0.0], [36.0, 0.0], [36.0, 5.0], [15.0, 5.0]]
     profile += [[15 - 4 * np.sin(a), 9 - 4 * np.cos(a)] for a in np.linspace(0.1, np.pi / 2, 9)]
-    part = Manifold.revolve(CrossSection([[*profile, [11.0, 18.0], [5.0, 18.0]]]), 128)
+    part = Manifold.revolve(CrossSection([[*profile, [11.0, 18.0], [5.0, 18.0]]]), 64)
     return part, [Spot((25.0, 0.0, 5.0), UP, 5.0), Spot((0.0, -25.0, 5.0), UP, 5.0)]
 
 
 def dome() -> tuple[Manifold, list[Spot]]:
     """Half a hollow ball of 3 mm on a flat brim of 4 mm."""
-    ball = Manifold.sphere(22, 96) - Manifold.sphere(19, 96)
-    part = (ball + cylinder(84, 4, 96) - cylinder(38.5, 10, 96).translate([0, 0, -1])).trim_by_plane([0, 0, 1], 0)
+    ball = Manifold.sphere(22, 64) - Manifold.sphere(19, 64)
+    part = (ball + cylinder(84, 4, 64) - cylinder(38.5, 10, 64).translate([0, 0, -1])).trim_by_plane([0, 0, 1], 0)
     return part + ball.trim_by_plane([0, 0, 1], 0), [Spot((32.0, 0.0, 4.0), UP, 4.0), Spot((0.0, 32.0, 4.0), UP, 4.0)]
 
 
