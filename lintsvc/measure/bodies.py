@@ -77,15 +77,16 @@ class BodyMeasurements:
 
     @cached_property
     def _meant(self) -> BodyMeasurements:
-        """The same with every face turned to look outward: these measurements themselves where all do.
+        """The same with every face once, and turned to look outward: these measurements themselves where all are.
 
-        Of a wall wound the wrong way the material would be air, and the air a wall.
+        Of a wall wound the wrong way the material would be air, and the air a wall. A body that stands twice in the
+        file would lie on itself everywhere.
         """
-        over = self.soundness.turned
-        if not over.any():
+        over, copies = self.soundness.turned, self.soundness.topology.copies
+        if not over.any() and not len(copies):
             return self
         meant = BodyMeasurements(self.body)
-        meant.mesh = self.mesh.turned(over)
+        meant.mesh = self.mesh.turned(over, copies)
         return meant
 
     @property
@@ -311,28 +312,31 @@ class BodyMeasurements:
 
     def hollows(self, ball_mm: float, least_mm3: float) -> list[Hollow]:
         """Hollows that a ball cannot leave, the largest first; closed voids are not among them."""
-        self._tell_apart()
         meant = self._meant
+        meant._tell_apart()
         return find_hollows(meant.mesh, meant.soundness.shells, meant.solids, ball_mm, least_mm3)
 
     def thick_places(self, limit_mm: float) -> list[Bulk]:
         """Places in which a ball wider than the limit fits, widest first."""
-        self._tell_apart()
-        return find_bulk(self._meant.mesh, self._meant.solids, limit_mm)
+        meant = self._meant
+        meant._tell_apart()
+        return find_bulk(meant.mesh, meant.solids, limit_mm)
 
     def details(self, limit_mm: float) -> list[Detail]:
         """Raised and sunk detail lower than the limit, the lowest first."""
-        self._tell_apart()
-        found = find_details(self._meant.mesh, limit_mm)
-        if found and self._muddled:
+        meant = self._meant
+        meant._tell_apart()
+        found = find_details(meant.mesh, limit_mm)
+        if found and meant._muddled:
             raise NotMeasurable(MUDDLED)
         return found
 
     def panels(self, thickest_mm: float) -> list[Panel]:
         """Flat walls up to the given thickness, the largest first."""
-        self._tell_apart()
+        meant = self._meant
+        meant._tell_apart()
         if thickest_mm not in self._panels:
-            self._panels[thickest_mm] = find_panels(self._meant.mesh, thickest_mm)
+            self._panels[thickest_mm] = find_panels(meant.mesh, thickest_mm)
         return self._panels[thickest_mm]
 
     def sides_of_box(self, room_mm: tuple[float, float, float]) -> tuple[float, float, float]:

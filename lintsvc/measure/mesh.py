@@ -69,10 +69,14 @@ class Mesh:
         if closed is not None:
             self.faces, self.__dict__["mates"] = closed
 
-    def turned(self, over: NDArray[np.bool_]) -> Mesh:
-        """The same with some of its faces turned over: (m,) True for those. Face numbers stay."""
+    def turned(self, over: NDArray[np.bool_], gone: Ints) -> Mesh:
+        """The same with some of its faces turned over, (m,) True for those, and others gone. Face numbers stay.
+
+        A face that is gone is a point, which lies on the face that it was a copy of.
+        """
         faces = self.faces.copy()
         faces[over] = faces[over][:, ::-1]
+        faces[gone] = faces[gone][:, :1]
         return Mesh(self.vertices, faces, self.rounding_mm)
 
     def __len__(self) -> int:

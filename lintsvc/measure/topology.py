@@ -65,13 +65,22 @@ class Topology:
         Two that face opposite ways enclose nothing: neither is counted. Two that face the same way are
         one face drawn twice.
         """
-        aside = [self.collapsed]
-        for group in self.doubles:
-            like = self.turns(group)
-            ahead = int(like.sum()) * 2 - len(group)
-            keep = -1 if ahead == 0 else int(group[like][0] if ahead > 0 else group[~like][0])
-            aside.append(group[group != keep])
+        kept = ((group, self._kept(group)) for group in self.doubles)
+        aside = [self.collapsed, *(group[group != keep] for group, keep in kept)]
         return np.concatenate(aside).astype(np.int32)
+
+    def _kept(self, group: Ints) -> int:
+        """The one that counts of faces on the same corners; -1 where as many face one way as the other."""
+        like = self.turns(group)
+        ahead = int(like.sum()) * 2 - len(group)
+        return -1 if ahead == 0 else int(group[like][0] if ahead > 0 else group[~like][0])
+
+    @cached_property
+    def copies(self) -> Ints:
+        """Faces that are not counted because they lie on one that is, corner for corner."""
+        kept = ((group, self._kept(group)) for group in self.doubles)
+        copies = [group[group != keep] for group, keep in kept if keep >= 0]
+        return np.concatenate([np.empty(0, np.int32), *copies]).astype(np.int32)
 
     @cached_property
     def counted(self) -> Bools:

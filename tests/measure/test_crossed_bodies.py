@@ -64,7 +64,7 @@ def heap(count: int) -> bodies.Mesh:
 
 
 @pytest.mark.parametrize(
-    "mesh", [heap(30), bodies.join(*[bodies.box((20.0, 20.0, 20.0))] * 30)], ids=["turned", "coincident"]
+    "mesh", [heap(30), bodies.join(*[bodies.box((20.0, 20.0, 20.0 + k)) for k in range(30)])], ids=["turned", "nested"]
 )
 def test_in_a_heap_of_bodies_nothing_is_measured_and_that_is_said(mesh: bodies.Mesh) -> None:
     body = measured(mesh)
