@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.balls import INSIDE
 from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Mesh
@@ -30,7 +31,7 @@ _ALIKE = 1.003
 _PROPORTION = np.log(1.5)
 #: Groups of points in one pin are up to so many of its widths apart.
 _STRETCH = 8.0
-#: Points along one crease or about one axis are this near each other.
+#: Points along one crease or about one axis, of one body, are this near each other.
 _ALONG_MM = 0.75
 #: So many places, the thinnest, get their least width searched for; more are no help to anybody.
 _REFINED = 200
@@ -52,7 +53,7 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     near, is_round, across, along = sides.points, sides.is_round, sides.across, sides.along
     if not near.is_below(limit_mm, mesh.rounding_mm).any():
         return Places()
-    label, count = _together(mesh, cells, near, is_round)
+    label, count = _together(mesh, cells, solids, near, is_round)
     groups, left_out = _groups(mesh, near, label, count, limit_mm)
     groups = _one_pin_each(mesh, near, is_round, groups)
     if not groups:
@@ -103,7 +104,9 @@ def _groups(
     return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
 
 
-def _together(mesh: Mesh, cells: Cells, near: Widths, is_round: NDArray[np.bool_]) -> tuple[NDArray[np.int32], int]:
+def _together(
+    mesh: Mesh, cells: Cells, solids: Solids, near: Widths, is_round: NDArray[np.bool_]
+) -> tuple[NDArray[np.int32], int]:
     """Label the points of one place: over their faces, and pins and holes along their axis, too."""
     label = np.empty(len(near), np.int32)
     count = 0
@@ -116,7 +119,9 @@ def _together(mesh: Mesh, cells: Cells, near: Widths, is_round: NDArray[np.bool_
         by_face, found = regions(mesh, cells, *sides, _JOINED * SPACING_MM)
         # The sides of a square pin meet at edges, and the bottom of a groove is an edge: no face holds them together.
         line = np.arange(len(some)) if kind else np.flatnonzero(some.area == 0)
-        by_line, lines = clusters((some.centres() if kind else some.point)[line], _ALONG_MM)
+        # Two pins of two bodies are two, however near; the air between bodies is nobody's.
+        owner = solids.of_face[some.face[line]] if near.side == INSIDE else None
+        by_line, lines = clusters((some.centres() if kind else some.point)[line], _ALONG_MM, owner)
         joined = components(found + lines, by_face[line], by_line + found)[:found]
         _, new = np.unique(joined, return_inverse=True)
         label[chosen] = new[by_face] + count

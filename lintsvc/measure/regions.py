@@ -48,23 +48,29 @@ def regions(
     return _joined(points, face, contact, contact_face, first, *sides, reach, *grid)
 
 
-def clusters(points: NDArray[np.float64], reach: float) -> tuple[NDArray[np.int32], int]:
+def clusters(
+    points: NDArray[np.float64], reach: float, owner: NDArray[np.int32] | None = None
+) -> tuple[NDArray[np.int32], int]:
     """Join (n, 3) points that lie within `reach` of each other, whatever face they are on. Labels and their number.
 
-    Of points in one cell a tenth as wide only the first is looked at: distances count to within that.
+    `owner`: (n,) numbers from 0; only points of one owner are joined. Of points in one cell a tenth as wide only the
+    first is looked at: distances count to within that.
     """
     if not len(points):
         return np.empty(0, np.int32), 0
-    chosen, cell = weld(np.floor(points / (reach / 10)))
-    points = np.ascontiguousarray(points[chosen])
-    count = len(points)
-    # As if all lay on one face without neighbours.
-    face = np.zeros(count, np.int32)
-    first = np.array([0, count], np.int32)
-    none, one, alone = np.zeros(1, np.int32), np.ones(1, np.int32), np.full(3, -1, np.int32)
-    sides = (none, none, none, one, alone, np.zeros(1, bool))
-    label, found = _joined(points, face, points, face, first, *sides, reach, *_hash(points, face, first, reach))
-    return label[cell], found
+    owner = np.zeros(len(points), np.int32) if owner is None else owner
+    chosen, cell = weld(np.floor(points / (reach / 10)), owner)
+    order = np.argsort(owner[chosen], kind="stable")
+    place = np.empty(len(order), np.int32)
+    place[order] = np.arange(len(order))
+    points, owner = np.ascontiguousarray(points[chosen[order]]), owner[chosen[order]]
+    # As if all of one owner lay on one face without neighbours.
+    owners = int(owner[-1]) + 1
+    first = np.searchsorted(owner, np.arange(owners + 1)).astype(np.int32)
+    each, one, alone = np.arange(owners, dtype=np.int32), np.ones(owners, np.int32), np.full(3 * owners, -1, np.int32)
+    sides = (each, each, each, one, alone, np.zeros(owners, bool))
+    label, found = _joined(points, owner, points, owner, first, *sides, reach, *_hash(points, owner, first, reach))
+    return label[place[cell]], found
 
 
 def _joined(points: NDArray[np.float64], *arguments: Any) -> tuple[NDArray[np.int32], int]:

@@ -280,3 +280,11 @@ def test_loosening_a_limit_never_adds_a_place() -> None:
     for tight, loose in ((0.65, 0.78), (0.78, 0.85), (0.85, 1.0)):
         assert len(widths[tight]) <= len(widths[loose])
         assert min(widths[tight]) == pytest.approx(min(widths[loose]), rel=1e-3)
+
+
+@pytest.mark.parametrize("beside", [(0.55, 0.0, 0.0), (0.0, 0.0, 8.1)])
+def test_pins_of_two_bodies_are_two_however_near(beside: tuple[float, float, float]) -> None:
+    pin = bodies.box((0.5, 0.5, 8.0))
+    found = told(thin(bodies.join(pin, bodies.moved(pin, beside)), 1.0), 1.0)
+    assert [(x.width_mm, x.slender) for x in found] == [(0.5, True)] * 2
+    assert found[0].solids != found[1].solids
