@@ -35,7 +35,7 @@ export interface MaterialShown {
   laser_why?: string;
 }
 export interface RuleShown { id: string; title: string; why: string; measured: string; ignore_when: string }
-export type Choices = Partial<Record<"process" | "material" | "thickness" | "units" | "finish" | "quantity", string>>;
+export type Choices = Partial<Record<"process" | "material" | "thickness" | "units" | "finish" | "quantity" | "bends" | "threads" | "countersinks" | "bend_radius", string>>;
 
 /** The part in one material and thickness (see lintsvc/reports/material_table.py). */
 export interface MaterialRow {

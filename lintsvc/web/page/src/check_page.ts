@@ -12,6 +12,7 @@ import { notCheckedPanel } from "./panel/not_checked";
 import type { OpeningPanel } from "./panel/opening";
 import { SharePanel, outPanel } from "./panel/out";
 import { ListsPanel } from "./panel/parts_lists";
+import { BendsAsked, kept, saidBends } from "./panel/say_bends";
 import { VersionsPanel } from "./panel/versions";
 import { type PartReport, counts, levelOf } from "./report";
 import { text } from "./strings";
@@ -34,6 +35,9 @@ export class CheckPage {
   /** The choice that was taken on last; until its check ends, the form stays as somebody left it. */
   private taken = 0;
   private choosing = false;
+  /** Choices that were sent and not yet taken on: what is said next adds to them. */
+  private wanted: api.Choices | null = null;
+  private readonly bends = new BendsAsked(() => this.said(), (next) => void this.again(next));
   private materials: api.MaterialShown[] = [];
   private file = 0;
   private chosen: number | null = null;
@@ -69,6 +73,7 @@ export class CheckPage {
   constructor(private id: string, private readonly go: (path: string) => void, private readonly batch: Batch | null) {
     const asides = api.isShared() ? null : { keep: (i: number, reason: string) => this.setAside(i, reason), takeBack: (i: number) => this.setAside(i, null) };
     this.findings = new FindingsPanel((index) => this.choose(index), asides);
+    this.findings.ask = (finding) => (this.asks() ? this.bends.ask(finding) : null);
     fill(this.element, this.verdict.element, this.toast.element);
     fill(this.bench, h("div", { class: "view-column" }, this.viewPlace, this.tools), this.side);
     document.addEventListener("keydown", this.key);
@@ -259,7 +264,7 @@ export class CheckPage {
     this.opening = [];
     if (part.part) {
       const use = api.isShared() ? null : (material: string, thickness: string | null) => {
-        const choices: api.Choices = { ...((check.choices ?? {}) as api.Choices), process: part.process ?? undefined, material };
+        const choices: api.Choices = { ...this.said(), process: part.process ?? undefined, material };
         if (thickness && part.format !== "STEP") choices.thickness = thickness;
         void this.again(choices);
       };
@@ -292,22 +297,32 @@ export class CheckPage {
       // What was chosen a moment ago is not in the last report yet.
       else if (!this.choices || !(typing || this.choosing)) {
         const said = (check.choices ?? {}) as api.Choices;
-        this.choices = choicesPanel(part, this.materials, said, (next) => void this.again(next));
+        this.choices = choicesPanel(part, this.materials, said, (next) => void this.again(kept(this.said(), next)));
         // Leaving the form shows it with what holds now.
         this.choices.addEventListener("focusout", (event) => { if ((event.target as HTMLElement).tagName === "INPUT") setTimeout(() => this.panels()); });
       }
       const choices = this.choices;
       // What is missing is asked for where it is seen; what was guessed can wait below.
       const asks = choices !== null && lacks(part).length > 0;
-      fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part, this.findings.rules));
+      fill(this.side, asks ? choices : null, this.findings.element, notCheckedPanel(part, this.findings.rules, () => (this.asks() ? this.bends.askRadius(part) : null)));
       const remove = api.isShared() ? null : () => { if (confirm(text.removeSure)) void api.remove(check.id).then(() => this.go("/"), (error: unknown) => this.verdict.trouble(error)); };
       // The lists come last: they appear when the view is there, and must push nothing aside.
-      fill(this.below, part.part ? factsPanel(part) : null, asks ? null : choices, outPanel(check, part, this.file, this.backLink(), remove), part.part ? this.lists.element : null);
+      fill(this.below, part.part ? factsPanel(part, saidBends((check.choices ?? {}) as api.Choices, () => this.said(), this.asks() ? (next) => void this.again(next) : null)) : null, asks ? null : choices, outPanel(check, part, this.file, this.backLink(), remove), part.part ? this.lists.element : null);
     });
   }
 
   private backLink(): HTMLElement {
     return h("a", { class: "plain", href: "/", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/"); } }, text.newCheck);
+  }
+
+  /** All that was said so far. */
+  private said(): api.Choices {
+    return this.wanted ?? ((this.base?.choices ?? {}) as api.Choices);
+  }
+
+  /** True where bends can be said: by place, so of a file alone, and not through somebody's link. */
+  private asks(): boolean {
+    return !api.isShared() && this.base?.files.length === 1;
   }
 
   /** Check again with other choices. What is chosen while one is under way counts: the last word wins. */
@@ -316,10 +331,12 @@ export class CheckPage {
     if (!base) return;
     const mine = ++this.asked;
     this.choosing = true;
+    this.wanted = choices;
     try {
       const next = await api.again(base.files, choices);
       if (mine !== this.asked) return;
       this.taken = mine;
+      this.wanted = null;
       this.batch?.replace(this.id, next);
       this.stop?.();
       this.id = next.id;
@@ -328,6 +345,7 @@ export class CheckPage {
       if (!ended(next.state)) this.start();
     } catch (error) {
       if (mine !== this.asked) return;
+      this.wanted = null;
       this.choosing = false;
       this.verdict.trouble(error);
     }

@@ -23,7 +23,8 @@ function holes(list: { diameter_mm: number }[]): string {
   return more > 1 ? `${said.slice(0, MOST_SIZES).join(", ")}, ${text.moreSizes(more)}` : said.join(", ");
 }
 
-export function factsPanel(report: PartReport): HTMLElement {
+/** `said`: what a person said of it, below what the file says. */
+export function factsPanel(report: PartReport, said: HTMLElement | null): HTMLElement {
   const part = report.part;
   const list = h("dl", { class: "facts" });
   if (part) {
@@ -48,6 +49,7 @@ export function factsPanel(report: PartReport): HTMLElement {
     { class: "panel", "aria-labelledby": "facts-title" },
     h("h2", { id: "facts-title" }, text.whatItIs),
     list,
+    said,
     units
       ? h(
           "p",

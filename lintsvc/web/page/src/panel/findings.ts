@@ -67,12 +67,14 @@ export function entriesOf(findings: Finding[]): Entry[] {
 }
 
 export class FindingsPanel {
-  readonly element = h("section", { class: "panel findings", id: "findings", "aria-labelledby": "findings-title", tabindex: -1 });
+  readonly element = h("section", { class: "panel findings", id: "findings", "aria-labelledby": "findings-title", tabindex: -1, "data-focus": "findings" });
   private items = new Map<number, HTMLElement>();
   private part: PartReport | null = null;
   private chosen: number | null = null;
   private opened = new Set<string>();
   rules: ReadonlyMap<string, RuleShown> = new Map();
+  /** What a finding asks the person, where it asks something. */
+  ask: (finding: Finding) => HTMLElement | null = () => null;
   /** Reasons that are being written, by the finding's fingerprint: a new report of the same part takes none away. */
   private readonly drafts = new Map<string, string>();
 
@@ -131,7 +133,7 @@ export class FindingsPanel {
     if (!part) return;
     const active = document.activeElement as HTMLElement | null;
     const focused = active?.closest<HTMLElement>("[data-focus]")?.dataset.focus;
-    const caret = active instanceof HTMLInputElement ? [active.selectionStart, active.selectionEnd] : null;
+    const caret = active instanceof HTMLInputElement && active.selectionStart !== null ? [active.selectionStart, active.selectionEnd] : null;
     this.items.clear();
     const entries = entriesOf(part.findings);
     const open = entries.filter((x) => !x.aside);
@@ -150,7 +152,8 @@ export class FindingsPanel {
     );
     // Focus would be lost with the old button.
     const again = focused ? this.element.querySelector<HTMLElement>(`[data-focus="${CSS.escape(focused)}"]`) : null;
-    again?.focus({ preventScroll: true });
+    // What was answered is gone: the next thing to read is the list.
+    (again ?? (focused ? this.element : null))?.focus({ preventScroll: true });
     if (caret && again instanceof HTMLInputElement) again.setSelectionRange(caret[0]!, caret[1]!);
   }
 
@@ -209,6 +212,7 @@ export class FindingsPanel {
       "div",
       { class: "finding-more" },
       h("p", {}, h("b", {}, `${text.remedy}: `), inUnit(finding.remedy)),
+      finding.set_aside ? null : this.ask(finding),
       drawing(finding.rule),
       finding.fix ? h("p", {}, h("b", {}, `${text.mend}: `), finding.fix) : null,
       finding.caution ? h("p", { class: "caution" }, h("b", {}, `${text.caution}: `), finding.caution) : null,

@@ -6,12 +6,16 @@ import { text } from "../strings";
 
 /** So many rules of one reason are named at once; more are counted, and named when asked for. */
 const FEW = 3;
+/** What stands in the reasons that a radius said here takes away. */
+const NO_RADIUS = /no inside radius/;
 
-export function notCheckedPanel(report: PartReport, known: ReadonlyMap<string, RuleShown>): HTMLElement | null {
+export function notCheckedPanel(report: PartReport, known: ReadonlyMap<string, RuleShown>, askRadius: () => HTMLElement | null): HTMLElement | null {
   if (!report.not_checked.length) return null;
   // One reason often holds for many rules; it is said once.
   const reasons = new Map<string, string[]>();
   for (const { rule, why } of report.not_checked) reasons.set(why, [...(reasons.get(why) ?? []), rule]);
+  // It is asked once, however many reasons wait for it.
+  const first = [...reasons.keys()].find((x) => NO_RADIUS.test(x));
   const named = (rule: string) => {
     if (rule === "*") return h("li", {}, text.everyRule);
     const title = known.get(rule)?.title.replace(/\.$/, "");
@@ -27,8 +31,8 @@ export function notCheckedPanel(report: PartReport, known: ReadonlyMap<string, R
       { class: "reasons" },
       ...[...reasons].map(([why, rules]) =>
         rules.length > FEW
-          ? h("li", {}, h("details", {}, h("summary", {}, text.reasonOf(why, rules.length)), h("ul", { class: "quiet rules-named" }, ...rules.map(named))))
-          : h("li", {}, why, h("ul", { class: "quiet rules-named" }, ...rules.map(named))),
+          ? h("li", {}, h("details", {}, h("summary", {}, text.reasonOf(why, rules.length)), h("ul", { class: "quiet rules-named" }, ...rules.map(named))), why === first ? askRadius() : null)
+          : h("li", {}, why, h("ul", { class: "quiet rules-named" }, ...rules.map(named)), why === first ? askRadius() : null),
       ),
     ),
   );
