@@ -61,7 +61,7 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
         yield Hit(alike[0].height_mm, _all(alike), limit="depth", words=words)
     stroke = limits["stroke"].value
     for kind, places in (("Raised", part.body.thin_places(stroke)), ("Sunk", part.body.narrow_places(stroke))):
-        strokes = [x for x in places if _is_stroke(x) and not x.slight(stroke)]
+        strokes = [x for x in places if _is_stroke(x, stroke) and not x.slight(stroke)]
         if kind == "Sunk":
             # A hole is no mark, however near its ends are.
             strokes = [x for x in strokes if not any(y.holds(x.where().point) for y in part.body.openings)]
@@ -71,9 +71,10 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
             yield Hit(strokes[0].width_mm, _all(strokes), limit="stroke", words=words, sure=strokes[0].sure())
 
 
-def _is_stroke(place: Any) -> bool:
+def _is_stroke(place: Any, limit: float) -> bool:
     like_one: bool = place.low and place.straight and not place.round and not place.in_void
-    return like_one and place.width_mm > THINNEST_MM
+    # A wall of the limit that goes round an edge in few facets is narrower there, by no more than these are off it.
+    return like_one and THINNEST_MM < place.width_mm < limit - place.chord_mm
 
 
 def _alike(one: Any, other: Any) -> bool:
