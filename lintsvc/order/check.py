@@ -344,7 +344,15 @@ class CheckedOrder:
         """Return the room about each screw's nut."""
         from lintsvc.order.screws import nut_rooms
 
-        return nut_rooms(self, meets)
+        if meets.number not in self._nut_rooms:
+            self._nut_rooms[meets.number] = nut_rooms(self, meets)
+        return self._nut_rooms[meets.number]
+
+    def out_of_reach(self, meets: Meets) -> tuple[list[Room], list[Room]]:
+        """Return the heads and the nuts of a relation that no tool comes to."""
+        from lintsvc.order.screws import out_of_reach
+
+        return out_of_reach(self.rooms(meets), self.nut_rooms(meets))
 
     @cached_property
     def _driven(self) -> dict[int, list[Driven]]:
@@ -352,6 +360,10 @@ class CheckedOrder:
 
     @cached_property
     def _rooms(self) -> dict[int, list[Room]]:
+        return {}
+
+    @cached_property
+    def _nut_rooms(self) -> dict[int, list[Room]]:
         return {}
 
     @cached_property

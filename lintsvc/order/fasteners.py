@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 
 from lintsvc.handbook.clearance import clearance_hole, screw_size
 from lintsvc.handbook.threads import thread
 from lintsvc.model.material import Value
 from lintsvc.model.source import COMMON_PRACTICE, Source
 from lintsvc.order.file import Screw
+from lintsvc.order.tool_sizes import socket_mm
 
 _HEAD = Source("memory", "ISO 4762 socket head: 1.5 d across to M2.5 and from M8 on, a little more between; recalled.")
 #: Socket heads: largest diameter of the plain head (ISO 4762, recalled); the height is the screw's diameter.
@@ -28,10 +30,13 @@ _CORNERS_MM = {
     "M10": 17.77,
     "M12": 20.03,
 }
-#: Hexagon nuts: across flats, which is the spanner that turns them (ISO 4032 and ISO 272, recalled).
+#: Hexagon nuts and heads: across flats, which is the spanner that turns them (ISO 4032 and ISO 272, recalled).
 _FLATS_MM = {"M2": 4.0, "M2.5": 5.0, "M3": 5.5, "M4": 7.0, "M5": 8.0, "M6": 10.0, "M8": 13.0, "M10": 16.0, "M12": 18.0}
 #: Hexagon sockets: across flats, which is the key that turns them (ISO 4762, recalled).
 _KEYS_MM = {"M2": 1.5, "M2.5": 2.0, "M3": 2.5, "M4": 3.0, "M5": 4.0, "M6": 5.0, "M8": 6.0, "M10": 8.0, "M12": 10.0}
+#: Hexagon heads: height (ISO 4017, recalled).
+_HEXAGONS_MM = {"M2": 1.4, "M2.5": 1.7, "M3": 2.0, "M4": 2.8, "M5": 3.5, "M6": 4.0, "M8": 5.3, "M10": 6.4, "M12": 7.5}
+_HEXAGON = Source("memory", "ISO 4017 hexagon head, across its corners and high; recalled.")
 _NUT = Source("memory", "ISO 4032 hexagon nut, across its corners; recalled.")
 _ENGAGED = Source("common-practice", "Thread engagement: 1 d in steel, 1.5 d in aluminium, 2 d in plastics.")
 
@@ -46,6 +51,10 @@ class Head:
     source: Source
     #: A socket head: the order says nothing else.
     plain: bool = False
+    #: What turns it: a key in its hexagon socket, or a spanner on its hexagon; empty where nobody says.
+    kind: Literal["socket", "hexagon", ""] = ""
+    #: That key or spanner, across flats.
+    flats_mm: float = 0.0
 
 
 @lru_cache(maxsize=64)
@@ -75,11 +84,18 @@ def head_of(screw: Screw) -> Head:
     """Return the head: as the order says it, else a socket head's."""
     d = diameter_mm(screw.size)
     said = screw.head_diameter is not None and screw.head_height is not None
+    source = Source("shop", "The screw's head as the order says it.")
+    if screw.head == "hexagon":
+        flats = across_flats_mm(screw.size)
+        across = screw.head_diameter or _corners_mm(screw.size)
+        high = screw.head_height or _HEXAGONS_MM.get(screw_size(screw.size), 0.7 * d)
+        tool = screw.tool_diameter or socket_mm(flats)
+        return Head(across, high, tool, source if said else _HEXAGON, False, "hexagon", flats)
     across = screw.head_diameter or _HEADS_MM.get(screw_size(screw.size), 1.6 * d)
     high = screw.head_height or d
-    source = Source("shop", "The screw's head as the order says it.") if said else _HEAD
     plain = screw.head_diameter is None and screw.head_height is None and screw.tool_diameter is None
-    return Head(across, high, screw.tool_diameter or across, source, plain)
+    kind: Literal["socket", ""] = "socket" if plain or screw.head == "socket" else ""
+    return Head(across, high, screw.tool_diameter or across, source if said else _HEAD, plain, kind, key_mm(screw.size))
 
 
 def key_mm(size: str) -> float:
@@ -98,9 +114,13 @@ def nut_height_mm(size: str) -> float:
 
 
 def nut_of(size: str) -> Head:
-    """Return a usual hexagon nut as the room that it takes: across its corners."""
-    across = _CORNERS_MM.get(screw_size(size), 1.95 * diameter_mm(size))
-    return Head(across, nut_height_mm(size), across, _NUT)
+    """Return a usual hexagon nut as the room that it takes: across its corners, and the socket that turns it."""
+    flats = across_flats_mm(size)
+    return Head(_corners_mm(size), nut_height_mm(size), socket_mm(flats), _NUT, False, "hexagon", flats)
+
+
+def _corners_mm(size: str) -> float:
+    return _CORNERS_MM.get(screw_size(size), 1.95 * diameter_mm(size))
 
 
 def engagement_mm(size: str, family: str | None) -> Value:

@@ -258,6 +258,8 @@ class Screw(_Table):
     length: Length | None = None
     #: A nut, or a tapped hole in the part that is named last.
     into: Literal["nut", "thread"] = "nut"
+    #: A hexagon socket, or a hexagon for a spanner; a socket head where nothing is said of the head at all.
+    head: Literal["socket", "hexagon"] | None = None
     head_diameter: Length | None = None
     head_height: Length | None = None
     #: Across the tool that turns it; the head's diameter when left out.

@@ -52,7 +52,8 @@ def screw_g(screw: Screw) -> float | None:
     if screw.length is None:
         return None
     head = head_of(screw)
-    volume = math.pi / 4 * (_rod_mm(screw.size) ** 2 * screw.length + head.diameter_mm**2 * head.height_mm)
+    face = _hexagon_mm2(head.flats_mm) if head.kind == "hexagon" else math.pi / 4 * head.diameter_mm**2
+    volume = math.pi / 4 * _rod_mm(screw.size) ** 2 * screw.length + face * head.height_mm
     if head.plain:
         volume -= _hexagon_mm2(key_mm(screw.size)) * head.height_mm / 2
     return volume * _STEEL

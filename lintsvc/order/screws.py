@@ -9,9 +9,11 @@ import numpy as np
 
 from lintsvc.model.material import Value
 from lintsvc.order.fasteners import Head, engagement_mm, head_of, nut_height_mm, nut_of, pitch_mm
-from lintsvc.order.frames import Floats, frame_on, inverse, moved
+from lintsvc.order.frames import Floats, frame_on
+from lintsvc.order.free_room import areas, around, free_across
 from lintsvc.order.meeting import Meets, Way, thickness_of
-from lintsvc.order.solids import Standing
+from lintsvc.order.tool_sizes import Tool, angled_key, spanner
+from lintsvc.order.tools import Reach, reach_of
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
@@ -19,8 +21,6 @@ if TYPE_CHECKING:
 
 #: Room above a head that a straight key or driver needs.
 TOOL_LONG_MM = 25.0
-#: Slices are taken so far off a face that they do not lie in it.
-_OFF_MM = 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,9 +60,9 @@ class Driven:
 
 @dataclass(frozen=True, eq=False)
 class Room:
-    """Room about one screw's head, across: `head_mm` beside the head, `tool_mm` above it; None where it is free.
+    """Room about one screw's head or nut, across: `head_mm` beside it, `tool_mm` above it; None where it is free.
 
-    Of a nut only what is beside it: a spanner comes from wherever it can.
+    `reaches`: what came of other tools, which are tried where a straight one finds no room.
     """
 
     meets: Meets
@@ -72,6 +72,17 @@ class Room:
     tool_mm: float | None
     in_the_way: str
     at: tuple[float, float, float]
+    reaches: tuple[Reach, ...] = ()
+
+    @property
+    def turns(self) -> bool:
+        """Some tool turns it."""
+        return self.tool_mm is None or any(x.turns for x in self.reaches)
+
+    @property
+    def holds(self) -> bool:
+        """Some tool can be put on it."""
+        return self.tool_mm is None or any(x.holds for x in self.reaches)
 
 
 def driven(order: CheckedOrder, meets: Meets) -> list[Driven]:
@@ -106,21 +117,13 @@ def driven(order: CheckedOrder, meets: Meets) -> list[Driven]:
 def rooms(order: CheckedOrder, meets: Meets) -> list[Room]:
     """Return the room about each screw's head, with everything in its place."""
     head = head_of(meets.relation.screw)
-    way = order.way(meets)
-    a = order.things[meets.pair[0]]
-    base = order.placing.of(meets.pair[0])
-    place = np.eye(4) if base is None else base.place
+    holes = order.things[meets.pair[0]].shape.holes
+    sinks = order.things[meets.pair[0]].shape.countersinks
     found = []
-    for one in way.a.tolist():
-        number = int(a.shape.holes.hole[one])
-        sunk = number < len(a.shape.countersinks) and bool(a.shape.countersinks[number])
-        seat, out = _seat(a.shape.holes, one)
-        frame = place @ _frame_at(seat, -out)
-        beside, who = (None, "") if sunk else _free(order, meets, frame, (_OFF_MM, head.height_mm), head.diameter_mm)
-        start = 0.0 if sunk else head.height_mm
-        above, other = _free(order, meets, frame, (start + _OFF_MM, start + TOOL_LONG_MM), head.tool_mm, near=True)
-        x, y, z = seat.tolist()
-        found.append(Room(meets, head, sunk, beside, above, who or other, (x, y, z)))
+    for one in order.way(meets).a.tolist():
+        number = int(holes.hole[one])
+        sunk = number < len(sinks) and bool(sinks[number])
+        found.append(_room(order, meets, meets.pair[0], one, head, sunk=sunk))
     return found
 
 
@@ -128,18 +131,48 @@ def nut_rooms(order: CheckedOrder, meets: Meets) -> list[Room]:
     """Return the room about each screw's nut, on the far side of b, with everything in its place."""
     if meets.relation.screw.into != "nut" or meets.of is not None:
         return []
-    nut, way, b = nut_of(meets.relation.screw.size), order.way(meets), meets.pair[1]
-    holes = order.things[b].shape.holes
-    base = order.placing.of(b)
+    nut = nut_of(meets.relation.screw.size)
+    return [_room(order, meets, meets.pair[1], one, nut) for one in order.way(meets).b.tolist()]
+
+
+def out_of_reach(heads: list[Room], nuts: list[Room]) -> tuple[list[Room], list[Room]]:
+    """Return heads and nuts that no tool comes to: one of both is turned, and the other held meanwhile."""
+    if not nuts:
+        return [x for x in heads if not x.turns], []
+    pairs = list(zip(heads, nuts, strict=True))
+    return (
+        [head for head, nut in pairs if not (head.turns or (head.holds and nut.turns))],
+        [nut for head, nut in pairs if not nut.holds],
+    )
+
+
+def _room(order: CheckedOrder, meets: Meets, own: str, one: int, head: Head, *, sunk: bool = False) -> Room:
+    """Return the room about what sits on the far side of a thing's hole."""
+    base = order.placing.of(own)
     place = np.eye(4) if base is None else base.place
-    found = []
-    for one in way.b.tolist():
-        seat, out = _seat(holes, one)
-        frame = place @ _frame_at(seat, -out)
-        beside, who = _free(order, meets, frame, (_OFF_MM, nut.height_mm), nut.diameter_mm, own=b)
-        x, y, z = seat.tolist()
-        found.append(Room(meets, nut, False, beside, None, who, (x, y, z)))
-    return found
+    seat, out = _seat(order.things[own].shape.holes, one)
+    here = _frame_at(seat, -out)
+    frame = place @ here
+    beside, who = None, ""
+    if not sunk:
+        body = areas(order, own, frame, head.diameter_mm / 2 + 0.5, (0.0, head.height_mm))
+        beside, who, _ = free_across(body, head.diameter_mm)
+    start = 0.0 if sunk else head.height_mm
+    # A tool comes while only the two sides are there. A socket goes about the hexagon, down to its seat.
+    low = 0.0 if head.kind == "hexagon" else start
+    above = areas(order, own, frame, head.tool_mm / 2 + 0.5, (low, start + TOOL_LONG_MM), meets.pair)
+    over, other, _ = free_across(above, head.tool_mm)
+    tool = None if over is None else _other_tool(head, sunk=sunk)
+    reaches = () if tool is None else (reach_of(order, own, frame, here[:3, :3], tool, meets.pair),)
+    x, y, z = seat.tolist()
+    return Room(meets, head, sunk, beside, over, who or other, (x, y, z), reaches)
+
+
+def _other_tool(head: Head, *, sunk: bool) -> Tool | None:
+    """Return what turns a head that a straight tool does not reach; None where its kind is not known."""
+    if head.kind == "hexagon":
+        return spanner(head.flats_mm, head.height_mm)
+    return angled_key(head.flats_mm, head.height_mm, sunk=sunk) if head.kind == "socket" else None
 
 
 def _seat(holes: Any, one: int) -> tuple[Floats, Floats]:
@@ -152,62 +185,6 @@ def _frame_at(point: Floats, z: Floats) -> Floats:
     frame = np.eye(4)
     frame[:3, :3], frame[:3, 3] = frame_on(z), point
     return frame
-
-
-def _around(order: CheckedOrder, own: str, frame: Floats, reach: tuple[float, float, float]) -> list[Standing]:
-    """Return what stands near an axis of a thing, from the axis's frame: `reach` is radius, lowest, highest height."""
-    radius, low, high = reach
-    corners = moved(frame, [[x, y, z] for x in (-radius, radius) for y in (-radius, radius) for z in (low, high)])
-    box = (*corners.min(axis=0).tolist(), *corners.max(axis=0).tolist())
-    near = [x for _, x in order.standing if x.near(box)]
-    if order.placing.of(own) is None:
-        # Nothing says where it stands: then it is looked at by itself.
-        solid = order.solid(own)
-        near = [] if solid is None else [Standing.at(own, solid, np.eye(4))]
-    back = inverse(frame)
-    return [Standing.at(x.id, x.solid, back) for x in near]
-
-
-def _free(
-    order: CheckedOrder,
-    meets: Meets,
-    frame: Floats,
-    heights: tuple[float, float],
-    across: float,
-    *,
-    own: str = "",
-    near: bool = False,
-) -> tuple[float | None, str]:
-    """Return how wide it is free about an axis between two heights, and what is there; None where it is wide enough.
-
-    `near`: only the two sides of the relation are there. `own`: the side that the axis is of, the first if left out.
-    """
-    least, who = np.inf, ""
-    for each in _around(order, own or meets.pair[0], frame, (across / 2, *heights)):
-        if near and each.id not in meets.pair:
-            continue
-        if not each.near((-across / 2, -across / 2, heights[0], across / 2, across / 2, heights[1])):
-            continue
-        for height in np.linspace(*heights, 7 if near else 5).tolist():
-            distance = _distance(each.solid.slice(height))
-            if distance < least:
-                least, who = distance, each.id
-    return (None, "") if 2 * least >= across - 1e-6 else (2 * float(least), who)
-
-
-def _distance(section: Any) -> float:
-    """Return how far the origin is from a section's area; 0 inside it."""
-    least, inside = np.inf, False
-    for ring in section.to_polygons():
-        a = np.asarray(ring)
-        b = np.roll(a, -1, axis=0)
-        step = b - a
-        share = np.clip(-(a * step).sum(axis=1) / np.maximum((step**2).sum(axis=1), 1e-18), 0, 1)
-        least = min(least, float(np.linalg.norm(a + share[:, None] * step, axis=1).min()))
-        crosses = (a[:, 1] > 0) != (b[:, 1] > 0)
-        at = a[crosses, 0] - a[crosses, 1] * step[crosses, 0] / step[crosses, 1]
-        inside ^= bool((at > 0).sum() % 2)
-    return 0.0 if inside else least
 
 
 def _far(order: CheckedOrder, meets: Meets, way: Way, one: int, start_mm: float) -> tuple[float | None, str]:
@@ -225,7 +202,7 @@ def _far(order: CheckedOrder, meets: Meets, way: Way, one: int, start_mm: float)
     frame, radius = base.place @ _frame_at(seat, along), meets.screw_mm / 2
     pin = Manifold.cylinder(length - start_mm, radius * 0.95, circular_segments=24).translate((0.0, 0.0, start_mm))
     least, who = None, ""
-    for each in _around(order, meets.pair[0], frame, (radius, start_mm, length)):
+    for each in around(order, meets.pair[0], frame, (radius, start_mm, length)):
         common = pin ^ each.solid
         if not common.is_empty() and common.volume() > 1e-3:
             reach = max(0.0, float(common.bounding_box()[2]) - start_mm)

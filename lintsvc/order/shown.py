@@ -216,7 +216,7 @@ def _assumed(order: CheckedOrder) -> Iterator[Assumed]:
         yield Assumed("assembly", "one of each", "only what [[place]] names twice stands twice, whatever the quantity")
     yield from _shop(order)
     heads = {
-        x.screw.size: head_of(x.screw)
+        (x.screw.size, x.screw.head): head_of(x.screw)
         for x in order.order.relation
         if isinstance(x, HolesMeet) and (x.screw.head_diameter is None or x.screw.head_height is None)
     }
@@ -227,7 +227,7 @@ def _assumed(order: CheckedOrder) -> Iterator[Assumed]:
             for x in order.screws
         )
         yield Assumed("screws", f"{each}: {sum(x.mass_g for x in order.screws):.1f} g", SCREW_MASS.text)
-    for size, head in heads.items():
+    for (size, _), head in heads.items():
         yield Assumed("head", f"{size}: {head.diameter_mm:g} × {head.height_mm:g} mm", head.source.text)
 
 
