@@ -132,7 +132,7 @@ export class FindingsPanel {
     const part = this.part;
     if (!part) return;
     const active = document.activeElement as HTMLElement | null;
-    const focused = active?.closest<HTMLElement>("[data-focus]")?.dataset.focus;
+    const focused = this.element.contains(active) ? active?.closest<HTMLElement>("[data-focus]")?.dataset.focus : undefined;
     const caret = active instanceof HTMLInputElement && active.selectionStart !== null ? [active.selectionStart, active.selectionEnd] : null;
     this.items.clear();
     const entries = entriesOf(part.findings);
