@@ -160,3 +160,6 @@ def test_sizes_are_of_the_screw() -> None:
     key = angled_key(5.0, 6.0)
     assert key.long_mm == pytest.approx(85.0)
     assert key.heights[1] == pytest.approx(6.0 + 33.0)
+    # Between two rows in proportion: 1/4 in screws; the last row for what is larger.
+    assert 85.0 < angled_key(key_mm("1/4"), 6.35).long_mm < 96.0
+    assert angled_key(30.0, 40.0).long_mm == pytest.approx(277.0)
