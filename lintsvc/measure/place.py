@@ -21,6 +21,8 @@ SLIGHT = 0.2
 _SPECK = 0.2
 #: A pin or a hole is longer than this share of the limit.
 _BUMP = 0.5
+#: A bar higher than so many times its width is no mere detail.
+_AS_HIGH = 1.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +68,12 @@ class Place:
         """A pin or a hole that is longer than wide and of one section: no dimple, no tip of a plate."""
         surely = self.one_section and self.surely_mm > 1.5 * self.across_mm
         return self.round and (surely or self.long_mm > 1.5 * self.across_mm)
+
+    @property
+    def stub(self) -> bool:
+        """A bar of one section that stands out farther than it is thick, but not far enough for a pin."""
+        upright = self.one_section and self.parallel_share > STRAIGHT and self.long_mm > _AS_HIGH * self.width_mm
+        return self.round and upright and not self.slender
 
     @property
     def straight(self) -> bool:

@@ -40,6 +40,10 @@ _SMALL = 100
 _NECK = -0.9
 #: A pin is no more than so many times as thick in its middle as a ball beside it.
 _OVAL = 1.6
+#: A pin and a wall on the same faces are one bar where their widths are this near, and the wall reaches no farther than
+#: so many times as far as the pin.
+_SAME = 0.02
+_SPAN = 1.2
 #: Points are joined to places up to this factor of the limit.
 _LOOSE = 1.12
 #: Points within this many spacings are one place.
@@ -75,7 +79,7 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
         for i, x in enumerate(groups)
     )
     # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle.
-    found = Places(x for x in found if not x.round or x.width_mm < limit_mm * (1 - TOLERANCE))
+    found = Places(_one_bar_each([x for x in found if not x.round or x.width_mm < limit_mm * (1 - TOLERANCE)]))
     found.sort(key=lambda x: x.width_mm)
     found.left_out = left_out
     return found
@@ -151,6 +155,22 @@ def _one_pin_each(
     flat = [x for i, x in enumerate(groups) if i not in set(pins)]
     whole = [np.concatenate([groups[i] for i in members]) for members in joined.values()]
     return flat + [x[np.argsort(near.width[x], kind="stable")] for x in whole]
+
+
+def _one_bar_each(places: list[Place]) -> list[Place]:
+    """Leave out what was told of a bar twice: about twice as wide as thick, it is a pin in its middle, and a wall by
+    its corners."""
+    gone = set()
+    for pin in (x for x in places if x.round):
+        for wall in (x for x in places if not x.round and abs(x.width_mm - pin.width_mm) < _SAME * pin.width_mm):
+            if not np.isin(pin.faces, wall.faces).any():
+                continue
+            if not (pin.slender or pin.stub):
+                # Its length is not known: the wall tells it.
+                gone.add(id(pin))
+            elif max(wall.length_mm, wall.breadth_mm) < _SPAN * max(pin.long_mm, pin.length_mm, pin.across_mm):
+                gone.add(id(wall))
+    return [x for x in places if id(x) not in gone]
 
 
 def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:

@@ -11,6 +11,8 @@ PA12 = Source(
 ALIKE = (
     "Walls {measured} thick over {length} x {breadth} mm{facets}, in {count} like places; at least {limit} is needed."
 )
+STUB = "Short bar {measured} thick and {long} mm high{facets}; at least {limit} is needed."
+STUBS = "{count} like short bars {measured} thick and {long} mm high{facets}; at least {limit} is needed."
 MORE = "{count} more thin places are not told one by one."
 CROSSED = (
     "Where the surface goes through itself or lies on itself, {count} thin places cannot be judged before that "
@@ -44,7 +46,8 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
 
     Measured: the diameter of the largest ball inside the body that touches the surface at a point and
     an opposed surface. Corrected for coarse facets. Pins, raised detail no higher than wide and edges that
-    run out sharp are left to their own rules. Three or more that are alike, of one body, are told once.
+    run out sharp are left to their own rules; bars too short for a pin are told here. Three or more that are
+    alike, of one body, are told once.
     Ignore when: the wall is a flap that is meant to give way, such as a seal lip or a break-off tab.
     """
     places = part.body.thin_places(limit)
@@ -53,6 +56,12 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
         where = where_of_all([x.where() for x in same])
         words = same[0].words() | {"count": len(same)}
         message = ALIKE if len(same) > 1 else None
+        yield Hit(same[0].width_mm, where, words=words, sure=same[0].sure(), message=message)
+    stubs = [x for x in places if x.stub and not x.slight(limit)]
+    for same in patterns(stubs, lambda x: (x.width_mm, x.long_mm), lambda x: x.solids):
+        where = where_of_all([x.where() for x in same])
+        words = same[0].words() | {"count": len(same), "long": round(same[0].long_mm, 1)}
+        message = STUBS if len(same) > 1 else STUB
         yield Hit(same[0].width_mm, where, words=words, sure=same[0].sure(), message=message)
     if places.left_out:
         words = {"count": places.left_out}

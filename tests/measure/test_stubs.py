@@ -43,3 +43,37 @@ def test_short_bar_higher_than_wide_is_a_wall(length: float, high: float, low: b
 def test_short_pin_on_a_rim_is_told_like_one_on_a_plate() -> None:
     part = block(60, 40, 12) - block(56, 36, 12).translate([0, 0, 2]) + block(0.7, 0.7, 1.7).translate([-20, 19, 11.5])
     assert [x.slender for x in thin(mesh_of(part), 1.0)] == [True]
+
+
+@pytest.mark.parametrize("turn", [None, 2, 3])
+@pytest.mark.parametrize(
+    ("length", "width", "high", "told"),
+    [
+        (1.3, 0.7, 0.9, True),
+        (1.0, 0.7, 1.2, True),
+        (0.7, 0.7, 0.9, True),
+        (0.7, 0.7, 0.74, False),
+        (1.0, 0.7, 0.74, False),
+        (0.81, 0.81, 1.1, False),
+    ],
+)
+def test_bar_too_short_for_a_pin_and_higher_than_thick_is_a_stub(
+    length: float, width: float, high: float, told: bool, turn: int | None
+) -> None:
+    mesh = bar(length, width, high, 0.0)
+    found = [x for x in thin(bodies.turned(mesh, turn) if turn else mesh, 0.8) if x.stub]
+    assert [x.width_mm for x in found] == pytest.approx([width] if told else [], rel=1e-3)
+    assert [x.long_mm for x in found] == pytest.approx([high] if told else [], rel=0.02)
+
+
+@pytest.mark.parametrize("turn", [None, 1, 2, 3])
+@pytest.mark.parametrize(("length", "high"), [(1.3, 2.5), (1.35, 4.0), (1.45, 1.5)])
+def test_bar_twice_as_wide_as_thick_is_told_once(length: float, high: float, turn: int | None) -> None:
+    mesh = bar(length, 0.7, high, 0.0)
+    found = thin(bodies.turned(mesh, turn) if turn else mesh, 0.8)
+    assert len([x for x in found if x.slender or x.stub or not (x.round or x.low)]) == 1
+
+
+def test_round_bump_is_no_stub() -> None:
+    part = block(20, 20, 3) + Manifold.sphere(0.35, 48).translate([0, 6, 3.05])
+    assert [x for x in thin(mesh_of(part), 0.8) if x.stub] == []
