@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
 
 #: Heights start and end so far off a face that it does not stand in the way itself.
 OFF_MM = 0.05
+#: A hexagon is tried in its place by these steps; one that turns no farther than the second is held there.
+_TURN_DEG, _HELD_DEG = 2, 20
+#: So little in common is a touch.
+_NOTHING_MM3 = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,3 +154,15 @@ def free_across(found: Collection[Area], across_mm: float) -> tuple[float | None
         if distance < least:
             least, who, angle = distance, area.id, at
     return (None, "", 0.0) if 2 * least >= across_mm - 1e-6 else (2 * float(least), who, angle)
+
+
+def held_hexagon(order: CheckedOrder, own: str, frame: Floats, flats_mm: float, height_mm: float) -> bool:
+    """Return whether what stands about an axis takes in a hexagon and keeps it from turning, as a pocket for a nut."""
+    from manifold3d import Manifold
+
+    radius = flats_mm / math.sqrt(3)
+    near = [x.solid for x in around(order, own, frame, (radius, OFF_MM, height_mm))]
+    nut = Manifold.cylinder(height_mm - OFF_MM, radius, circular_segments=6).translate((0.0, 0.0, OFF_MM))
+    turned = (nut.rotate((0.0, 0.0, float(x))) for x in range(0, 60, _TURN_DEG))
+    free = sum(all((x ^ solid).volume() < _NOTHING_MM3 for solid in near) for x in turned)
+    return 0 < free * _TURN_DEG <= _HELD_DEG

@@ -10,7 +10,7 @@ import numpy as np
 from lintsvc.model.material import Value
 from lintsvc.order.fasteners import Head, engagement_mm, head_of, nut_height_mm, nut_of, pitch_mm
 from lintsvc.order.frames import Floats, frame_on
-from lintsvc.order.free_room import areas, around, free_across
+from lintsvc.order.free_room import areas, around, free_across, held_hexagon
 from lintsvc.order.meeting import Meets, Way, thickness_of
 from lintsvc.order.tool_sizes import Tool, angled_key, spanner
 from lintsvc.order.tools import Reach, reach_of
@@ -73,6 +73,8 @@ class Room:
     in_the_way: str
     at: tuple[float, float, float]
     reaches: tuple[Reach, ...] = ()
+    #: A nut in a pocket of its shape, which keeps it from turning.
+    kept: bool = False
 
     @property
     def turns(self) -> bool:
@@ -81,8 +83,8 @@ class Room:
 
     @property
     def holds(self) -> bool:
-        """Some tool can be put on it."""
-        return self.tool_mm is None or any(x.holds for x in self.reaches)
+        """Some tool can be put on it, or it is held by its pocket."""
+        return self.kept or self.tool_mm is None or any(x.holds for x in self.reaches)
 
 
 def driven(order: CheckedOrder, meets: Meets) -> list[Driven]:
@@ -132,7 +134,7 @@ def nut_rooms(order: CheckedOrder, meets: Meets) -> list[Room]:
     if meets.relation.screw.into != "nut" or meets.of is not None:
         return []
     nut = nut_of(meets.relation.screw.size)
-    return [_room(order, meets, meets.pair[1], one, nut) for one in order.way(meets).b.tolist()]
+    return [_room(order, meets, meets.pair[1], one, nut, nut=True) for one in order.way(meets).b.tolist()]
 
 
 def out_of_reach(heads: list[Room], nuts: list[Room]) -> tuple[list[Room], list[Room]]:
@@ -146,7 +148,9 @@ def out_of_reach(heads: list[Room], nuts: list[Room]) -> tuple[list[Room], list[
     )
 
 
-def _room(order: CheckedOrder, meets: Meets, own: str, one: int, head: Head, *, sunk: bool = False) -> Room:
+def _room(
+    order: CheckedOrder, meets: Meets, own: str, one: int, head: Head, *, sunk: bool = False, nut: bool = False
+) -> Room:
     """Return the room about what sits on the far side of a thing's hole."""
     base = order.placing.of(own)
     place = np.eye(4) if base is None else base.place
@@ -157,6 +161,10 @@ def _room(order: CheckedOrder, meets: Meets, own: str, one: int, head: Head, *, 
     if not sunk:
         body = areas(order, own, frame, head.diameter_mm / 2 + 0.5, (0.0, head.height_mm))
         beside, who, _ = free_across(body, head.diameter_mm)
+    x, y, z = seat.tolist()
+    tight = beside is not None and beside >= head.flats_mm - 1e-6
+    if nut and tight and held_hexagon(order, own, frame, head.flats_mm, head.height_mm):
+        return Room(meets, head, sunk, None, 0.0, who, (x, y, z), kept=True)
     start = 0.0 if sunk else head.height_mm
     # A tool comes while only the two sides are there. A socket goes about the hexagon, down to its seat.
     low = 0.0 if head.kind == "hexagon" else start
@@ -164,7 +172,6 @@ def _room(order: CheckedOrder, meets: Meets, own: str, one: int, head: Head, *, 
     over, other, _ = free_across(above, head.tool_mm)
     tool = None if over is None else _other_tool(head, sunk=sunk)
     reaches = () if tool is None else (reach_of(order, own, frame, here[:3, :3], tool, meets.pair),)
-    x, y, z = seat.tolist()
     return Room(meets, head, sunk, beside, over, who or other, (x, y, z), reaches)
 
 

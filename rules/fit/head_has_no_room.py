@@ -39,7 +39,8 @@ def check(order) -> Iterator[Hit]:
     about the nut, against what it measures across its corners. Then the tool, with only the two parts there: straight
     from above over 25 mm, against the head's or a socket's diameter. Where that finds no room, a spanner at the height
     of a hexagon, free about the axis and for its handle over 30°; or an angled key in a hexagon socket, over 60° at the
-    height of its long arm. Of a screw with a nut one is turned, and the other only held.
+    height of its long arm. Of a screw with a nut one is turned, and the other only held; a nut in a
+    pocket of its own shape is held by that.
     Ignore when: a ring spanner, a joint or a ball end reaches it, or it is screwed in before the other part is there.
     """
     for meets in order.meetings:

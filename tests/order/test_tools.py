@@ -163,3 +163,15 @@ def test_sizes_are_of_the_screw() -> None:
     # Between two rows in proportion: 1/4 in screws; the last row for what is larger.
     assert 85.0 < angled_key(key_mm("1/4"), 6.35).long_mm < 96.0
     assert angled_key(30.0, 40.0).long_mm == pytest.approx(277.0)
+
+
+@pytest.mark.parametrize(("wide", "held"), [(6.9, False), (7.2, True), (8.2, False)])
+def test_a_nut_in_a_pocket_of_its_shape_is_held_by_it(tmp_path: Path, wide: float, held: bool) -> None:
+    # Six-sided, 7 mm across the flats of the nut; in one of 8.2 mm its corners, 7.66 mm apart at their usual, turn.
+    pocket = Manifold.cylinder(10, wide / math.sqrt(3), circular_segments=6).rotate((0, 0, 17)).translate((30, 30, 3))
+    order = order_of(tmp_path, block(60, 60, 13) - pocket - bore(30, 30, -1, 5, 4.5), nut_side=True)
+    meets = order.meetings[0]
+    (nut,) = order.nut_rooms(meets)
+    assert nut.holds is held
+    assert (nut.head_mm is None) is (wide > 7)
+    assert (order.out_of_reach(meets)[1] == []) is held
