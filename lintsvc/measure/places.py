@@ -162,13 +162,19 @@ def _one_bar_each(places: list[Place]) -> list[Place]:
     its corners."""
     gone = set()
     for pin in (x for x in places if x.round):
-        for wall in (x for x in places if not x.round and abs(x.width_mm - pin.width_mm) < _SAME * pin.width_mm):
-            if not np.isin(pin.faces, wall.faces).any():
+        for wall in (x for x in places if not x.round and x.width_mm < (1 + _SAME) * pin.width_mm):
+            mine = np.isin(pin.faces, wall.faces)
+            if not mine.any():
                 continue
-            if not (pin.slender or pin.stub):
+            far, wide = max(pin.long_mm, pin.length_mm, pin.across_mm), max(wall.length_mm, wall.breadth_mm)
+            if wall.width_mm < (1 - _SAME) * pin.width_mm:
+                # With a draft it is narrower farther up, where it is a wall's all along.
+                if mine.all() and far < _SPAN * wide:
+                    gone.add(id(pin))
+            elif not (pin.slender or pin.stub):
                 # Its length is not known: the wall tells it.
                 gone.add(id(pin))
-            elif max(wall.length_mm, wall.breadth_mm) < _SPAN * max(pin.long_mm, pin.length_mm, pin.across_mm):
+            elif wide < _SPAN * far:
                 gone.add(id(wall))
     return [x for x in places if id(x) not in gone]
 

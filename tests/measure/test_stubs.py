@@ -74,6 +74,16 @@ def test_bar_twice_as_wide_as_thick_is_told_once(length: float, high: float, tur
     assert len([x for x in found if x.slender or x.stub or not (x.round or x.low)]) == 1
 
 
+@pytest.mark.parametrize("turn", [None, 1, 2, 3])
+@pytest.mark.parametrize("draft_deg", [3.0, 5.0, 8.0])
+def test_bar_with_a_draft_is_told_once_as_a_wall(draft_deg: float, turn: int | None) -> None:
+    """0.8 x 1.5 mm at its foot and 2 mm high."""
+    below = np.tan(np.radians(draft_deg))
+    mesh = bar(1.5 + below, 0.8 + below, 2.0, draft_deg)
+    found = thin(bodies.turned(mesh, turn) if turn else mesh, 1.0)
+    assert [(x.round, x.low) for x in found if x.slender or x.stub or not (x.round or x.low)] == [(False, False)]
+
+
 def test_round_bump_is_no_stub() -> None:
     part = block(20, 20, 3) + Manifold.sphere(0.35, 48).translate([0, 6, 3.05])
     assert [x for x in thin(mesh_of(part), 0.8) if x.stub] == []
