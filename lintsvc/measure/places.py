@@ -79,7 +79,10 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
         for i, x in enumerate(groups)
     )
     # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle.
-    found = Places(_one_bar_each([x for x in found if not x.round or x.width_mm < limit_mm * (1 - TOLERANCE)]))
+    found = Places(x for x in found if not x.round or x.width_mm < limit_mm * (1 - TOLERANCE))
+    if near.side == INSIDE:
+        # Holes are told by other measurements, and a gap is one all the same.
+        found = Places(_one_bar_each(found))
     found.sort(key=lambda x: x.width_mm)
     found.left_out = left_out
     return found
