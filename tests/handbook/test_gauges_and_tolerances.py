@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -116,6 +117,23 @@ def test_it_grade_agrees_with_a_second_library(size: float, grade: int) -> None:
 def test_it7_at_25_mm_is_21_micrometres() -> None:
     # ISO 286-1:2010: 25 H7 is +21/0.
     assert tolerances.it_grade(25, 7).value == pytest.approx(0.021)
+
+
+@pytest.mark.parametrize(("size", "it14_mm"), [(10, 0.36), (100, 0.87)])
+def test_every_fifth_grade_is_ten_times_as_wide(size: float, it14_mm: float) -> None:
+    # ISO 286-1: IT14, as printed in an encyclopedia; each fifth grade from IT6 on is ten times as wide.
+    assert tolerances.it_grade(size, 9).value * 10 == pytest.approx(it14_mm)
+
+
+@pytest.mark.parametrize(("grade", "units"), [(6, 10), (7, 16), (8, 25), (9, 40), (10, 64), (11, 100)])
+def test_it_grades_are_the_standard_s_formula_rounded(grade: int, units: int) -> None:
+    # ISO 286-1:2010 (from memory): so many times i = 0.45 D^(1/3) + 0.001 D micrometres, D the middle of the band as
+    # the geometric mean of its ends; the standard rounds, by rules that cannot all be followed.
+    steps = [3, 6, 10, 18, 30, 50, 80, 120, 180, 250, 315, 400, 500]
+    for over, to in itertools.pairwise(steps):
+        middle = math.sqrt(over * to)
+        formula_um = units * (0.45 * middle ** (1 / 3) + 0.001 * middle)
+        assert tolerances.it_grade(to, grade).value * 1000 == pytest.approx(formula_um, rel=0.07, abs=0.7), (over, to)
 
 
 def test_powder_bed_tolerance_has_a_floor() -> None:
