@@ -9,7 +9,7 @@ PA12 = Source(
 
 MORE = "{count} more narrow places are not told one by one."
 CROSSED = (
-    "Where the surface goes through itself or lies on itself, {count} narrow places cannot be judged before that "
+    "Where the surface goes through itself or lies on itself, {crossed} cannot be judged before that "
     "is mended; see the findings about soundness."
 )
 
@@ -51,5 +51,5 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
         words = {"count": places.left_out}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
     if places.crossed:
-        words = {"count": places.crossed}
+        words = {"crossed": f"{places.crossed} narrow place{'s' if places.crossed > 1 else ''}"}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=CROSSED, level="note")

@@ -15,7 +15,7 @@ STUB = "Short bar {measured} thick and {long} mm high{facets}; at least {limit} 
 STUBS = "{count} like short bars {measured} thick and {long} mm high{facets}; at least {limit} is needed."
 MORE = "{count} more thin places are not told one by one."
 CROSSED = (
-    "Where the surface goes through itself or lies on itself, {count} thin places cannot be judged before that "
+    "Where the surface goes through itself or lies on itself, {crossed} cannot be judged before that "
     "is mended; see the findings about soundness."
 )
 
@@ -67,5 +67,5 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
         words = {"count": places.left_out}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
     if places.crossed:
-        words = {"count": places.crossed}
+        words = {"crossed": f"{places.crossed} thin place{'s' if places.crossed > 1 else ''}"}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=CROSSED, level="note")
