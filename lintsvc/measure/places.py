@@ -163,9 +163,17 @@ def _one_pin_each(
 def _one_bar_each(places: list[Place]) -> list[Place]:
     """Leave out what was told of a bar twice: about twice as wide as thick, it is a pin in its middle, and a wall by
     its corners."""
-    gone = set()
+    gone: set[int] = set()
+    walls = [x for x in places if not x.round]
+    if not walls:
+        return places
+    # Where there are hundreds of both, only those side by side are compared face by face.
+    width = np.array([x.width_mm for x in walls])
+    low, high = (np.stack([x.box[k] for x in walls]) for k in (0, 1))
+    reach = _JOINED * SPACING_MM
     for pin in (x for x in places if x.round):
-        for wall in (x for x in places if not x.round and x.width_mm < (1 + _SAME) * pin.width_mm):
+        near = (low < pin.box[1] + reach).all(axis=1) & (high > pin.box[0] - reach).all(axis=1)
+        for wall in (walls[i] for i in np.flatnonzero(near & (width < (1 + _SAME) * pin.width_mm))):
             mine = np.isin(pin.faces, wall.faces)
             if not mine.any():
                 continue
