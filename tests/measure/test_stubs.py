@@ -75,7 +75,7 @@ def test_bar_twice_as_wide_as_thick_is_told_once(length: float, high: float, tur
 
 
 @pytest.mark.parametrize("turn", [None, 1, 2, 3])
-@pytest.mark.parametrize("draft_deg", [3.0, 5.0, 8.0])
+@pytest.mark.parametrize("draft_deg", [3.0, 5.0, 7.0])
 def test_bar_with_a_draft_is_told_once_as_a_wall(draft_deg: float, turn: int | None) -> None:
     """0.8 x 1.5 mm at its foot and 2 mm high."""
     below = np.tan(np.radians(draft_deg))
