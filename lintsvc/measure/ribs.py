@@ -10,8 +10,8 @@ from lintsvc.measure.widths import Widths
 
 #: What is up to so many times as high as wide is a detail.
 _AS_HIGH = 1.1
-#: The sides of a rib open by at most fifteen degrees: it may have a draft of seven a side; those of a belt wheel's teeth
-#: open by more.
+#: The sides of a rib open by at most fifteen degrees: it may have a draft of seven a side; those of a belt wheel's
+#: teeth open by more.
 _UPRIGHT = -np.cos(np.radians(15.0))
 #: Its height is the same, within this factor, over a quarter of its points at least; by its ends they look along it.
 _EVEN = 1.3
