@@ -9,15 +9,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from page.drawn import ACCENT, ERROR, WARNING, boxes_of, click_at, densest, like, seen, tool
 from page.paths import accessible, check_id, checked, expect_lit, picture, soon, wait_for_view
-from page.test_view import ACCENT, ERROR, WARNING, boxes_of, click_at, densest, like, seen
 from parts.service_parts import plate_dxf
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Page, expect
 from shapely.geometry import LineString, Point
-
-
-def tool(page: Page, name: str) -> Locator:
-    return page.locator(".view-tools").get_by_role("button", name=name, exact=True)
 
 
 def geometry(page: Page, what: str = "geometry") -> Any:
