@@ -165,7 +165,8 @@ class Statements:
             key = name or data[begin : self.end[row]]
             if key not in known:
                 fits = _WORD.fullmatch(name)
-                names = (name.upper() if fits else b"",) if name else tuple(x for x, _, _ in self._parts(row))
+                parts = tuple(x for x, _, _ in self._parts(row)) or (b"",)
+                names = (name.upper() if fits else b"",) if name else parts
                 known[key] = numbers.setdefault(names, len(numbers))
                 if len(numbers) > _MAX_KINDS:
                     raise Unreadable("The STEP file has more kinds of definitions than there are.", remedy=_AGAIN)
@@ -177,5 +178,6 @@ class Statements:
         """The named parts of a definition that is several things at once, with their places."""
         begin, end = int(self.begin[row]), int(self.end[row])
         starts = list(_PART.finditer(self.data, begin, end))
-        ends = [x.start() for x in starts[1:]] + [end]
+        # None at all: a body that holds nothing with a name.
+        ends = [x.start() for x in starts[1:]] + [end] * bool(starts)
         return [(x[1].upper(), x.end() - 1, last) for x, last in zip(starts, ends, strict=True)]

@@ -189,6 +189,21 @@ def test_reference_to_the_wrong_kind_is_named(tmp_path: Path, box_step: bytes, o
         read_bytes(tmp_path, data)
 
 
+@pytest.mark.parametrize("body", [b"(LENGTH_UNIT$)", b"()", b"(1.)"])
+def test_definition_of_several_things_that_names_none_is_damage_only_where_it_is_needed(
+    tmp_path: Path, box_step: bytes, body: bytes
+) -> None:
+    beside = read_bytes(tmp_path, box_step.replace(b"DATA;", b"DATA;\n#900000=" + body + b";", 1))
+    assert beside.size_mm == pytest.approx((10, 20, 30))
+    units = re.sub(rb"\(\s*LENGTH_UNIT[^;]*", body, box_step, count=1)
+    assert units != box_step
+    try:
+        part = read_bytes(tmp_path, units)
+    except Unreadable:
+        return
+    assert not part.units.stated
+
+
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.9, 0.99])
 def test_cut_file_is_refused(tmp_path: Path, box_step: bytes, share: float) -> None:
     with pytest.raises(Unreadable):
