@@ -16,7 +16,8 @@ def mend(source: Path, target: Path) -> int:
     """Set right what is surely meant in the mesh file IN, and write it to the new file OUT.
 
     Hair-wide seams are joined, spare faces taken out, faces turned outward, plain holes closed. The format
-    follows the ending of OUT: .stl, .obj, .ply or .3mf. Never writes over a file; refuses what is not sure.
+    follows the ending of OUT: .stl, .obj, .ply, .3mf or .glb. Only the surface and the names of its bodies are
+    written, no colours or textures. Never writes over a file; refuses what is not sure.
 
     Exit status: 0 mended, or nothing to mend; 1 refused, and why; 2 IN cannot be read or OUT not be written.
     """
@@ -38,7 +39,8 @@ def mend(source: Path, target: Path) -> int:
     if account.changed:
         click.echo(f"{clean(str(target))}: {account.faces_before} faces before, {account.faces_after} after.")
     else:
-        click.echo(f"{clean(str(source))}: there is nothing to mend; nothing was written.")
+        what = "there is nothing that is surely to be mended" if account.left else "there is nothing to mend"
+        click.echo(f"{clean(str(source))}: {what}; nothing was written.")
     for sentence in (*account.done(), *account.left):
         click.echo(f"  {sentence}")
     return 0

@@ -29,7 +29,7 @@ from lintsvc.project.project import Project
 from lintsvc.rulebook.adjust import Adjustments
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
     from lintsvc.packet.drawn import Drawn
     from lintsvc.project.cache import Cache
     from lintsvc.project.set_aside import SetAside
@@ -119,10 +119,12 @@ def checked_order(
 
     Raises UsageError for what is wrong in the order, a lintsvc.toml or a rule file.
     """
-    from lintsvc.order.check import NOTHING_KEPT, BoughtThing, CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
     from lintsvc.order.choices import choices_of as choices_of_entry
+    from lintsvc.order.kept import NOTHING_KEPT
     from lintsvc.order.load import shop_of
     from lintsvc.order.read import OrderError, read_order
+    from lintsvc.order.things import BoughtThing, OrderedPart
     from lintsvc.readers.content import sha256_of
 
     try:

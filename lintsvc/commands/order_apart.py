@@ -14,7 +14,7 @@ from lintsvc.rulebook.adjust import Adjustments
 from lintsvc.rulebook.rule import Rule
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 
 def check_apart(order: CheckedOrder, rules: Iterable[Rule], adjustments: Adjustments) -> OrderReport:

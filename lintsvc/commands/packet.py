@@ -20,7 +20,7 @@ from lintsvc.commands.run import run_jobs
 
 if TYPE_CHECKING:
     from lintsvc.model.report import Report
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 paper_option = click.option(
     "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True, help="Paper of what is printed."

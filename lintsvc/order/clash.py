@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lintsvc.model.finding import Where
-from lintsvc.order.file import Apart
 from lintsvc.order.frames import Floats, corners_of, inverse, moved, turned
+from lintsvc.order.relations import Apart
 from lintsvc.order.solids import Standing, gap, overlap
 from lintsvc.order.tolerances import finish_per_face, size_tolerance
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: Gaps are looked for up to this, and three times the play that is wanted.
 _FAR_MM = 3.0

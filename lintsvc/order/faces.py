@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lintsvc.order.file import FacesMeet, Holds, HolesMeet, Relation
 from lintsvc.order.frames import Floats, frame_on
+from lintsvc.order.relations import FacesMeet, Holds, HolesMeet, Relation
 from lintsvc.order.shape import Shape
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: A point named on a face may lie this far off it.
 _OFF_MM = 2.0

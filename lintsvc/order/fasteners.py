@@ -10,7 +10,7 @@ from lintsvc.handbook.clearance import clearance_hole, screw_size
 from lintsvc.handbook.threads import thread
 from lintsvc.model.material import Value
 from lintsvc.model.source import COMMON_PRACTICE, Source
-from lintsvc.order.file import Screw
+from lintsvc.order.relations import Screw
 from lintsvc.order.tool_sizes import socket_mm
 
 _HEAD = Source("memory", "ISO 4762 socket head: 1.5 d across to M2.5 and from M8 on, a little more between; recalled.")

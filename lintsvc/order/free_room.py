@@ -13,7 +13,7 @@ from lintsvc.order.frames import Floats, corners_of, inverse, moved
 from lintsvc.order.solids import Standing
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: Heights start and end so far off a face that it does not stand in the way itself.
 OFF_MM = 0.05

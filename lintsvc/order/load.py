@@ -11,11 +11,13 @@ from pathlib import Path
 
 from lintsvc.model.choices import Choices
 from lintsvc.model.report import PartReport
-from lintsvc.order.check import BoughtThing, CheckedOrder, OrderedPart, check_order
+from lintsvc.order.check import check_order
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.choices import choices_of
 from lintsvc.order.file import OrderFile
 from lintsvc.order.read import OrderError, read_order
 from lintsvc.order.shape import shape_bytes
+from lintsvc.order.things import BoughtThing, OrderedPart
 from lintsvc.rulebook.check import Progress, Result, check_file
 from lintsvc.rulebook.fixtures import Case, report_of_part
 from lintsvc.rulebook.rule import Rule

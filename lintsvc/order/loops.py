@@ -23,7 +23,7 @@ from lintsvc.order.shape import Ints
 from lintsvc.order.tolerances import size_tolerance
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: Directions of the plane that are looked at, over half a turn.
 _DIRECTIONS = 36

@@ -14,14 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lintsvc.order.fasteners import diameter_mm
-from lintsvc.order.file import HolesMeet, Screw, Side
 from lintsvc.order.frames import Floats, frame_on, inverse
 from lintsvc.order.patterns import match_patterns
+from lintsvc.order.relations import HolesMeet, Screw, Side
 from lintsvc.order.shape import Holes, Ints, Shape
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder, Thing
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import Thing
 
 #: Drawn patterns that belong together agree within the first; wider ones are tried to say how far off the holes are.
 _TOLERANCES_MM = (0.3, 1.0, 3.0)

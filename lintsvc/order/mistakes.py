@@ -7,7 +7,8 @@ from typing import Any, get_args
 
 from lintsvc.model.meant import meant
 from lintsvc.model.toml_lines import line_of
-from lintsvc.order.file import KINDS, OrderFile
+from lintsvc.order.file import OrderFile
+from lintsvc.order.relations import KINDS
 
 Path = tuple[str | int, ...]
 

@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lintsvc.order.faces import place_by_faces, two_of
-from lintsvc.order.file import Apart, FacesMeet, HolesMeet
 from lintsvc.order.frames import Floats, inverse, moved, place_of
 from lintsvc.order.meeting import Meets, Way, other_way_round
+from lintsvc.order.relations import Apart, FacesMeet, HolesMeet
 from lintsvc.order.solids import Standing, overlap
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: An overlap this deep rules a way out; ways with less are as good as each other.
 _CLASH_MM = 0.3

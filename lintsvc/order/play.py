@@ -27,7 +27,8 @@ from lintsvc.order.shape import Ints
 from lintsvc.order.tolerances import bend_tolerance, finish_per_face, hole_figure, hole_size, size_tolerance
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder, Thing
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import Thing
 
 #: Pairs of parts that are simulated; fewer of those with very many holes.
 _SAMPLES, _LEAST_SAMPLES, _MOST_HOLES = 5000, 1000, 500_000
@@ -199,7 +200,7 @@ def bend_modes(thing: Thing, openings: Ints) -> list[Floats]:
 
     The panel with most of the holes stands still.
     """
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
     shape = thing.shape
     panels = shape.holes.panel[openings]
@@ -221,7 +222,7 @@ def bend_move(thing: Thing, bend: int, points: Floats, normals: Floats) -> tuple
 
     `normals`: out of the panels that the points are on, (n, 3) or (1, 3). In the thing's frame.
     """
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
     assert isinstance(thing, OrderedPart)  # only parts have bends
     degrees, flat_mm, _ = bend_tolerance(thing)

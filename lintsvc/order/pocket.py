@@ -19,17 +19,18 @@ import numpy as np
 
 from lintsvc.model.material import Value
 from lintsvc.model.source import Source
-from lintsvc.order.file import Holds
 from lintsvc.order.frames import Floats, corners_of, moved, place_of
 from lintsvc.order.own_shape import has_hollows, own_fit, quarter_turns, turned_fit
 from lintsvc.order.pocket_search import Pocket, pockets
+from lintsvc.order.relations import Holds
 from lintsvc.order.shape import Shape
 from lintsvc.order.tolerances import bend_tolerance, finish_per_face, hole_figure, hole_size, size_tolerance
 from lintsvc.order.way_in import way_in
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder, Thing
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import Thing
 
 #: Points of the surface are this far apart at most; surface this near to the thing is looked at.
 _STEP_MM, _NEAR_MM = 1.0, 4.0
@@ -140,7 +141,7 @@ def _place_words(pocket: Pocket) -> str:
 
 def _loss(part: Thing, thing: Thing) -> tuple[float, Source]:
     """Return what tolerances take of the clearance on one side: half of each ± on a size."""
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
     low, high = thing.shape.box
     size = float((high - low).max())
@@ -156,7 +157,7 @@ def _loss(part: Thing, thing: Thing) -> tuple[float, Source]:
 
 def _bore_tolerance(part: Thing, thing: Thing) -> Value | None:
     """Return how much narrower a bore for a round thing may come out by the shop's own record of holes; else None."""
-    from lintsvc.order.check import BoughtThing
+    from lintsvc.order.things import BoughtThing
 
     shown = hole_figure(part)
     if shown is None or not isinstance(thing, BoughtThing) or thing.entry.diameter is None:
@@ -196,7 +197,7 @@ def _known_fit(order: CheckedOrder, part: Shape, thing: Thing, start: Floats, re
 
 def distance_of(thing: Thing) -> Distance:
     """Return the signed distance from a thing's envelope."""
-    from lintsvc.order.check import BoughtThing
+    from lintsvc.order.things import BoughtThing
 
     if isinstance(thing, BoughtThing) and thing.entry.shape == "box" and thing.entry.size is not None:
         return box_distance(np.array(thing.entry.size) / 2)

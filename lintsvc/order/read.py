@@ -13,8 +13,9 @@ from lintsvc.model.meant import meant
 from lintsvc.model.toml_lines import key_lines, line_of
 from lintsvc.model.units import MM_PER_UNIT
 from lintsvc.order.choices import choices_of
-from lintsvc.order.file import Apart, FacesMeet, Holds, HolesMeet, OrderFile
+from lintsvc.order.file import OrderFile
 from lintsvc.order.mistakes import problems
+from lintsvc.order.relations import Apart, FacesMeet, Holds, HolesMeet
 from lintsvc.text_file import NoText, read_text_file
 
 #: An order file is written by hand; a larger one is something else.

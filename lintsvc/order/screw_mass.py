@@ -11,11 +11,11 @@ import numpy as np
 from lintsvc.model.source import Source
 from lintsvc.order.balance import Lump
 from lintsvc.order.fasteners import across_flats_mm, diameter_mm, head_of, key_mm, nut_height_mm, pitch_mm
-from lintsvc.order.file import Screw
 from lintsvc.order.frames import moved
+from lintsvc.order.relations import Screw
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
     from lintsvc.order.meeting import Meets
 
 #: Density of steel, g/mm3 (common practice).

@@ -17,7 +17,7 @@ from lintsvc.order.tools import Reach, reach_of
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: Room above a head that a straight key or driver needs.
 TOOL_LONG_MM = 25.0

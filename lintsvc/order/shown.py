@@ -10,13 +10,13 @@ from lintsvc.model.choices import Assumed
 from lintsvc.model.report import CostShown, PlacedShown, RelationShown, StiffnessShown
 from lintsvc.order.cost import driver_rows, price_of
 from lintsvc.order.faces import two_of
-from lintsvc.order.file import Apart, FacesMeet, Holds, HolesMeet
+from lintsvc.order.relations import Apart, FacesMeet, Holds, HolesMeet
 from lintsvc.order.screw_mass import SOURCE as SCREW_MASS
 from lintsvc.order.stiffness import ASSUMED
 from lintsvc.rulebook.measured import WHATS, Measured
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
     from lintsvc.order.clash import Apartness
     from lintsvc.order.meeting import Meets
     from lintsvc.order.pocket import Held
@@ -75,7 +75,7 @@ def _costs(order: CheckedOrder) -> Iterator[CostShown]:
 
 
 def _placed(order: CheckedOrder) -> Iterator[PlacedShown]:
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
     for id, thing in order.things.items():
         file = thing.report.file if isinstance(thing, OrderedPart) else ""

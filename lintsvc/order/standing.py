@@ -13,7 +13,7 @@ from lintsvc.order.screw_mass import screw_lumps
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 
 def mass_of(order: CheckedOrder) -> tuple[float, tuple[str, ...]]:

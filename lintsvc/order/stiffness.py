@@ -36,7 +36,8 @@ from lintsvc.order.solid_elements import CannotSolve, Feet, Held, PointForce, so
 from lintsvc.rulebook.rule import CannotCheck
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import OrderedPart
 
 ASSUMED = (
     "loads are those named and no others, the part's own weight neither; they are steady and moves small, the material "

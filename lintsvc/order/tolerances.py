@@ -15,7 +15,7 @@ from lintsvc.model.material import Value
 from lintsvc.model.source import Source
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import OrderedPart, Thing
+    from lintsvc.order.things import OrderedPart, Thing
     from lintsvc.rulebook.measured import Measured
 
 _SHOP = Source("shop", "What the order says that the shop holds.")
@@ -39,7 +39,7 @@ class HoleSize:
 
 def size_tolerance(thing: Thing, size_mm: float) -> Value:
     """Return the ± tolerance of a size between features of one body or one flat."""
-    from lintsvc.order.check import BoughtThing
+    from lintsvc.order.things import BoughtThing
 
     if isinstance(thing, BoughtThing):
         return Value(thing.entry.tolerance, _BOUGHT)
@@ -107,6 +107,6 @@ def finish_per_face(thing: Thing) -> Value:
 
 
 def _part(thing: Thing) -> OrderedPart | None:
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
     return thing if isinstance(thing, OrderedPart) else None

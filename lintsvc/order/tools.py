@@ -14,7 +14,7 @@ from lintsvc.order.free_room import Area, areas, free_across
 from lintsvc.order.tool_sizes import Tool
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 #: Ways out are looked at by these steps: a swing is told up to two of them too small, never too large.
 _STEP_DEG = 1

@@ -21,7 +21,7 @@ from lintsvc.rulebook.shop import Arrived
 from lintsvc.rulebook.wording import number
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
 #: `ask`: a value is out of any sensible range, so what becomes of the piece is not known before it is measured again.
 Verdict = Literal["accept", "rework", "ask", "reject"]

@@ -7,14 +7,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from lintsvc.order.file import HolesMeet
+from lintsvc.order.relations import HolesMeet
 from lintsvc.order.tolerances import bend_tolerance, finish_per_face, hole_size, size_tolerance
 from lintsvc.packet.drawn import BendLine, Drawn, HoleGroup, place_words, sink_words
 from lintsvc.rulebook.shop import NO_SHOP
 from lintsvc.rulebook.wording import number
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import OrderedPart
 
 #: `folded`: an outside size over bends; `thread`, `countersink`: yes or no, as 1 or 0.
 Kind = Literal["hole", "pitch", "length", "folded", "thickness", "bend", "thread", "countersink"]

@@ -14,7 +14,7 @@ from lintsvc.packet.part_page import file_name, material_text, thickness_text
 from lintsvc.reports.words import plural
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import OrderedPart
+    from lintsvc.order.things import OrderedPart
 
 #: So many pieces have a column on paper and rows in the CSV; of more, as many are measured and the rest looked over.
 MOST_PIECES = 5

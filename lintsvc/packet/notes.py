@@ -20,7 +20,8 @@ from lintsvc.reports.words import clean, plural
 from lintsvc.rulebook.wording import number
 
 if TYPE_CHECKING:
-    from lintsvc.order.check import CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import OrderedPart
 
 _WIDE = 100
 

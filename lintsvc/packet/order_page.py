@@ -17,7 +17,8 @@ from lintsvc.rulebook.wording import number
 
 if TYPE_CHECKING:
     from lintsvc.model.report import OrderReport, PartReport
-    from lintsvc.order.check import CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import OrderedPart
 
 CLOSING = (
     "Numbers are for a first choice and carry their source. Loads, heat, electricity, batteries, sharp edges and fine "

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lintsvc.model.finding import Quantity
 from lintsvc.order.cost import driver_rows
-from lintsvc.order.file import Holds
+from lintsvc.order.relations import Holds
 from lintsvc.packet.blocks import Block, Drawing, Head, Line, Page, Rows
 from lintsvc.packet.drawn import NAMED, BendLine, Drawn, HoleGroup, place_words, sink_words
 from lintsvc.packet.inspection import Size, limits_text, meant_text
@@ -16,7 +16,8 @@ from lintsvc.rulebook.wording import number, show
 
 if TYPE_CHECKING:
     from lintsvc.model.report import PartReport
-    from lintsvc.order.check import CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import OrderedPart
 
 #: Places of so many holes are written out; the file has all.
 _PLACES = 12

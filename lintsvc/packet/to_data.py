@@ -16,7 +16,7 @@ from lintsvc.reports.words import clean
 
 if TYPE_CHECKING:
     from lintsvc.model.report import OrderReport, Report
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
 
 Json = dict[str, Any]
 

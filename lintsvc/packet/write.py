@@ -22,7 +22,8 @@ from lintsvc.reports.highlights import safe_stem
 
 if TYPE_CHECKING:
     from lintsvc.model.report import OrderReport
-    from lintsvc.order.check import CheckedOrder, OrderedPart
+    from lintsvc.order.checked import CheckedOrder
+    from lintsvc.order.things import OrderedPart
     from lintsvc.reports.one_to_one import Paper
 
 #: The earliest time that a zip can hold: the same packet is the same file on every day.

@@ -10,7 +10,8 @@ import pytest
 from lintsvc.demo import MISFITS, write_demo
 from lintsvc.model.report import OrderReport
 from lintsvc.order import stiffness
-from lintsvc.order.check import CheckedOrder, check_order
+from lintsvc.order.check import check_order
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.load import load_here
 from lintsvc.rulebook.packs import load_packs
 

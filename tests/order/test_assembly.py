@@ -13,10 +13,11 @@ from parts.orders import block, bore, holes_meet, plate, printed, sheet, square,
 
 from lintsvc.demo import write_demo
 from lintsvc.order.balance import total
-from lintsvc.order.check import CheckedOrder, check_order
-from lintsvc.order.file import Screw
+from lintsvc.order.check import check_order
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.frames import frame_on, inverse, moved, place_of
 from lintsvc.order.load import load_here
+from lintsvc.order.relations import Screw
 from lintsvc.order.screw_mass import nut_g, screw_g
 from lintsvc.order.shape import NoShape, from_bytes, shape_of, to_bytes
 from lintsvc.order.solids import Standing, overlap

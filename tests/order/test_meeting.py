@@ -15,7 +15,7 @@ from parts.orders import block, bore, holes_meet, plate, printed, sheet, square,
 
 from lintsvc.measure.fold import fold
 from lintsvc.measure.fold_flat import outline_of, with_k
-from lintsvc.order.check import CheckedOrder
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.frames import moved, place_of
 from lintsvc.order.load import load_here
 from lintsvc.order.play import bend_modes

@@ -11,7 +11,8 @@ from parts.orders import block, bore, holes_meet, plate, printed, sheet, square,
 from lintsvc.handbook.finishes import finish
 from lintsvc.handbook.tolerances import general_tolerance
 from lintsvc.model.finding import Finding
-from lintsvc.order.check import CheckedOrder, check_order
+from lintsvc.order.check import check_order
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.fasteners import closest_hole, diameter_mm, engagement_mm, pitch_mm
 from lintsvc.order.load import load_here
 from lintsvc.order.screw_sizes import thickness

@@ -11,7 +11,7 @@ from manifold3d import Manifold
 from parts.orders import block, printed, stl, table, write
 from scipy.spatial import ConvexHull
 
-from lintsvc.order.check import CheckedOrder
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.load import load_here
 from lintsvc.order.pocket import Held, hull_planes
 from lintsvc.order.solids import Standing, gap

@@ -14,7 +14,7 @@ from parts.orders import block, printed, sheet, stl, table, write
 from lintsvc.handbook.materials import material
 from lintsvc.order import stiffness
 from lintsvc.order.bought import box_mesh, cylinder_mesh
-from lintsvc.order.check import CheckedOrder
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.closed_form import closed_form
 from lintsvc.order.file import LoadEntry, RestEntry
 from lintsvc.order.load import load_here

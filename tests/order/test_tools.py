@@ -9,10 +9,10 @@ import pytest
 from manifold3d import CrossSection, Manifold
 from parts.orders import block, bore, plate, printed, sheet, stl, table, write
 
-from lintsvc.order.check import CheckedOrder
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.fasteners import across_flats_mm, head_of, key_mm
-from lintsvc.order.file import Screw
 from lintsvc.order.load import load_here
+from lintsvc.order.relations import Screw
 from lintsvc.order.tool_sizes import angled_key, spanner
 
 #: Half of how wide a case is; its screw sits in the middle.

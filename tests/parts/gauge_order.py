@@ -9,7 +9,7 @@ from pathlib import Path
 from lintsvc.demo import bracket
 from lintsvc.demo.gasket import write_gasket
 from lintsvc.demo.housing import lid, write_stl
-from lintsvc.order.check import CheckedOrder
+from lintsvc.order.checked import CheckedOrder
 from lintsvc.order.choices import choices_of
 from lintsvc.order.load import load_here
 from lintsvc.packet.drawn import Drawn, drawn_of
