@@ -8,6 +8,8 @@ from functools import cached_property
 import numpy as np
 
 from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.self_crossing import ROUNDINGS_OF_A_CONTACT, Contacts, contacts
+from lintsvc.measure.shells import Shells
 from lintsvc.measure.topology import Bools, Topology
 from lintsvc.model.body import Body
 
@@ -40,6 +42,16 @@ class Draft:
     def topology(self) -> Topology:
         """How its faces hang together."""
         return Topology(self.mesh)
+
+    @cached_property
+    def contacts(self) -> Contacts:
+        """Its faces that cross or lie on each other."""
+        return contacts(self.mesh, ROUNDINGS_OF_A_CONTACT * self.mesh.rounding_mm)
+
+    @cached_property
+    def pieces(self) -> Shells:
+        """Its shells, those that touch along an edge apart."""
+        return Shells(self.mesh, self.topology, found=lambda: self.contacts, apart=True)
 
     @cached_property
     def vertex_objects(self) -> Ints:

@@ -51,8 +51,8 @@ def fill_holes(draft: Draft) -> tuple[Draft, Filled]:
         whole = float(shells.area[shell]) + size
         if not why and size > LARGEST_SHARE * whole:
             why = (
-                f"A hole of {size:.4g} mm² is {100.0 * size / whole:.0f} % of its surface: it may be a surface "
-                "without thickness, and is not closed."
+                f"A hole is {100.0 * size / whole:.0f} % of its surface: it may be a surface without thickness, and is "
+                "not closed."
             )
         if why:
             left.append(why)

@@ -9,8 +9,7 @@ import numpy as np
 from lintsvc.measure.edges import CROWDED, NO_EDGE, OPEN
 from lintsvc.measure.facets import heights
 from lintsvc.measure.mend_draft import Draft
-from lintsvc.measure.mesh import Ints
-from lintsvc.measure.shells import Shells
+from lintsvc.measure.mesh import Ints, turned_over
 from lintsvc.measure.topology_seams import close_seams
 
 #: Ends of open edges are joined over at most this share of the part's size.
@@ -175,20 +174,10 @@ class _Around:
 
 
 def turn(draft: Draft) -> tuple[Draft, int, int]:
-    """Turn faces the way of their surface, then shells that are inside out, with all in them; say how many of each."""
-    shells = Shells(draft.mesh, draft.topology)
-    against = shells.against
-    faces = draft.faces.copy()
-    faces[against] = faces[against][:, ::-1]
-    draft = draft.renamed(faces) if against.any() else draft
-    shells = Shells(draft.mesh, draft.topology)
-    wrong = shells.to_turn
-    if wrong.any():
-        faces = draft.faces.copy()
-        turned = (shells.label >= 0) & wrong[shells.label]
-        faces[turned] = faces[turned][:, ::-1]
-        draft = draft.renamed(faces)
-    return draft, int(against.sum()), int(wrong.sum())
+    """Turn faces the way of their surface, and shells that are inside out, with all in them; say how many of each."""
+    shells = draft.pieces
+    against, wrong = int(shells.against.sum()), int(shells.to_turn.sum())
+    return (draft.renamed(turned_over(draft.faces, shells.over)) if against or wrong else draft), against, wrong
 
 
 def open_edges(draft: Draft) -> int:

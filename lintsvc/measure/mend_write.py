@@ -1,4 +1,4 @@
-"""Writing a mended mesh: binary STL, OBJ, binary PLY, 3MF. Vertices and faces keep their order."""
+"""Writing a mended mesh: binary STL, OBJ, binary PLY, 3MF, GLB. Vertices and faces keep their order."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from lintsvc.measure.mend_draft import Draft
+from lintsvc.measure.mend_glb import write_glb
 from lintsvc.measure.mesh import Floats, Ints
 from lintsvc.measure.stl_bytes import stl_bytes
+from lintsvc.model.units import MM_PER_UNIT
 
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 _START = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
@@ -38,7 +40,8 @@ def _obj(path: Path, draft: Draft, names: tuple[str, ...], single: bool, unit: s
         for name, chosen in _objects(draft, names):
             vertices, faces = _own(draft, chosen)
             if name:
-                file.write(f"o {name}\n")
+                # A name of several lines would be read as more than a name.
+                file.write(f"o {' '.join(name.split())}\n")
             for x, y, z in vertices.tolist():
                 file.write(f"v {x!r} {y!r} {z!r}\n")
             for a, b, c in (faces + 1 + done).tolist():
@@ -96,6 +99,11 @@ def _model(file: TextIO, draft: Draft, names: tuple[str, ...], unit: str) -> Non
     file.write(f"</resources><build>{items}</build></model>\n")
 
 
+def _glb(path: Path, draft: Draft, names: tuple[str, ...], single: bool, unit: str) -> None:
+    objects = ((name, *_own(draft, chosen)) for name, chosen in _objects(draft, names))
+    write_glb(path, objects, MM_PER_UNIT[unit] / 1000.0)
+
+
 def _objects(draft: Draft, names: tuple[str, ...]) -> list[tuple[str, Ints]]:
     """Return name and face numbers of each object that has faces."""
     return [
@@ -111,4 +119,8 @@ def _own(draft: Draft, chosen: Ints) -> tuple[Floats, Ints]:
 
 
 #: Which endings are written, and by what.
-WRITERS: dict[str, Writer] = {".stl": _stl, ".obj": _obj, ".ply": _ply, ".3mf": _threemf}
+WRITERS: dict[str, Writer] = {".stl": _stl, ".obj": _obj, ".ply": _ply, ".3mf": _threemf, ".glb": _glb}
+#: These say which unit their numbers are in.
+STATING = (".3mf", ".glb")
+#: These hold single precision, whatever they are given.
+SINGLE = (".stl", ".glb")

@@ -74,8 +74,7 @@ class Mesh:
 
         A face that is gone is a point, which lies on the face that it was a copy of.
         """
-        faces = self.faces.copy()
-        faces[over] = faces[over][:, ::-1]
+        faces = turned_over(self.faces, over)
         faces[gone] = faces[gone][:, :1]
         return Mesh(self.vertices, faces, self.rounding_mm)
 
@@ -152,6 +151,13 @@ class Mesh:
         """Length of the box's diagonal, mm."""
         low, high = self.box
         return float(np.linalg.norm(high - low))
+
+
+def turned_over(faces: Ints, over: NDArray[np.bool_]) -> Ints:
+    """Faces (m, 3), some of them, (m,) True for those, wound the other way."""
+    turned = faces.copy()
+    turned[over] = turned[over][:, ::-1]
+    return turned
 
 
 def frame_of(axis: Floats) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
@@ -11,6 +12,8 @@ from numpy.typing import NDArray
 from lintsvc.measure.compiled import compiled
 from lintsvc.measure.edges import shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh
+from lintsvc.measure.self_crossing import ROUNDINGS_OF_A_CONTACT, Contacts, contacts
+from lintsvc.measure.self_crossing_pair import BACK_TO_BACK
 from lintsvc.measure.shells_winding import winding
 from lintsvc.measure.topology import Bools, Topology
 from lintsvc.measure.topology_groups import by_label, components
@@ -20,19 +23,39 @@ _STEP = 1e-7
 _ROUNDINGS_OF_A_STEP = 40.0
 #: With more corners than this not every pair is measured.
 _MOST_POINTS = 800
+#: A shell that encloses less than this many roundings of its faces' places encloses nothing.
+_ROUNDINGS_OF_A_VOLUME = 8.0
+#: Faces of two shells that reach no deeper through each other than this, mm, touch.
+_THROUGH_MM = 0.001
 
 
 class Shells:
-    """The shells of a mesh: counted faces that hang together over edges, crowded ones too."""
+    """The shells of a mesh: counted faces that hang together over edges, crowded ones too.
 
-    def __init__(self, mesh: Mesh, topology: Topology) -> None:
+    `apart`: pieces of surface that are closed by themselves are shells of their own even where they touch others
+    along an edge. Each of them has a way to face of its own.
+    """
+
+    def __init__(
+        self,
+        mesh: Mesh,
+        topology: Topology,
+        *,
+        found: Callable[[], Contacts] | None = None,
+        apart: bool = False,
+    ) -> None:
+        """`found`: gives the faces of the mesh that meet, where somebody keeps them."""
         self.mesh = mesh
         self.topology = topology
+        self._found = found
+        self._apart = apart
 
     @cached_property
     def labels(self) -> tuple[Ints, int]:
         """The shell of each face, -1 for faces that do not count, and how many shells there are."""
         label, count = shells(self.topology.mates)
+        if self._apart and len(self.topology.crowded):
+            label, count = self._apart_at_edges(label)
         if not len(self.topology.set_aside):
             return label, count
         # Faces set aside are shells of their own there: leave them out and number the rest anew.
@@ -41,6 +64,26 @@ class Shells:
         used, new = np.unique(label, return_inverse=True)
         label = new.astype(np.int32) - 1
         return label, len(used) - 1
+
+    def _apart_at_edges(self, label: Ints) -> tuple[Ints, int]:
+        """Give each closed piece of surface a label of its own."""
+        topology = self.topology
+        whole = topology.twisted == 0
+        whole[topology.patch[topology.open // 3]] = False
+        half = topology.crowded
+        ends, piece = topology.ends(half), topology.patch[half // 3]
+        way = np.where(ends[:, 0] < ends[:, 1], 1.0, -1.0) * (1.0 - 2.0 * topology.side[half // 3])
+        # One number for each edge of each piece: as many of its faces run out along it as back, or it is not closed.
+        place = np.unique(np.stack([edge_numbers(ends), piece], axis=1), axis=0, return_inverse=True)[1].reshape(-1)
+        uneven = np.bincount(place, weights=way) != 0
+        whole[piece[uneven[place]]] = False
+        own = (topology.patch >= 0) & np.append(whole, False)[topology.patch]
+        number = np.where(own, int(label.max(initial=-1)) + 1 + topology.patch, label)
+        # By lowest face number, as the others are.
+        _, first, place = np.unique(number, return_index=True, return_inverse=True)
+        rank = np.empty(len(first), np.int32)
+        rank[np.argsort(first)] = np.arange(len(first))
+        return rank[place.reshape(-1)], len(first)
 
     @property
     def label(self) -> Ints:
@@ -169,9 +212,35 @@ class Shells:
         return placed
 
     @cached_property
+    def way(self) -> Floats:
+        """(count,) 1 for shells that face outward, -1 inward, 0 where as much lies on one side as on the other."""
+        noise = _ROUNDINGS_OF_A_VOLUME * self.mesh.rounding_mm * self.area
+        way: Floats = np.where(np.abs(self.volume) > noise, np.sign(self.volume), 0.0)
+        return way
+
+    @cached_property
+    def at_odds(self) -> Bools:
+        """(count,) True for shells that go through others of which not all face one way.
+
+        Such a shell lies within another by a part only: it bounds no void of it.
+        """
+        odd = np.zeros(self.count, bool)
+        out, back = self.closed & (self.way > 0), self.closed & (self.way < 0)
+        if not (out.any() and back.any()):
+            return odd
+        found = self._found() if self._found else contacts(self.mesh, ROUNDINGS_OF_A_CONTACT * self.mesh.rounding_mm)
+        first, second = self.label[found.first], self.label[found.second]
+        through = (first != second) & (found.kind != BACK_TO_BACK) & (found.depth_mm > _THROUGH_MM)
+        through &= (first >= 0) & (second >= 0)
+        group = components(self.count, first[through], second[through])
+        odd |= ((np.bincount(group, out, self.count) > 0) & (np.bincount(group, back, self.count) > 0))[group]
+        return odd
+
+    @cached_property
     def inside_out(self) -> Bools:
         """(count,) True for closed shells that enclose less than nothing."""
-        wrong: Bools = self.closed & self.placed & (self.around + np.sign(self.volume) < 0)
+        around = np.where(self.at_odds, 0, self.around)
+        wrong: Bools = self.closed & self.placed & (around + self.way < 0)
         return wrong
 
     @cached_property
@@ -180,8 +249,16 @@ class Shells:
 
         In a mirrored copy a void faces outward: it stays a void only if it is turned with what is around it.
         """
-        to_turn: Bools = self.inside_out | (self.closed & self.placed & (self.around < 0))
+        to_turn: Bools = self.inside_out | (self.closed & self.placed & ~self.at_odds & (self.around < 0))
         return to_turn
+
+    @cached_property
+    def over(self) -> Bools:
+        """(m,) True for faces that look the wrong way: against their surface, or with a shell to be turned over."""
+        over: Bools = self.against
+        if self.to_turn.any():
+            over = over ^ np.append(self.to_turn, False)[self.label]
+        return over
 
     @cached_property
     def _winding(self) -> Floats:

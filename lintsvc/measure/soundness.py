@@ -40,7 +40,14 @@ class Soundness:
         self.mesh = mesh
         self.chord_error_mm = chord_error_mm
         self.topology = Topology(mesh)
-        self.shells = Shells(mesh, self.topology)
+        self.shells = Shells(mesh, self.topology, found=lambda: self.contacts)
+
+    @cached_property
+    def pieces(self) -> Shells:
+        """The shells, bodies that touch along an edge apart: each of them has a way to face of its own."""
+        if not len(self.topology.crowded):
+            return self.shells
+        return Shells(self.mesh, self.topology, found=lambda: self.contacts, apart=True)
 
     @cached_property
     def rounding_mm(self) -> float:
@@ -108,7 +115,7 @@ class Soundness:
     @cached_property
     def flipped(self) -> Defects:
         """One for each connected group of faces wound against the rest of their surface. Value: area, mm2."""
-        return self._by_area(np.flatnonzero(self.shells.against))
+        return self._by_area(np.flatnonzero(self.pieces.against))
 
     @cached_property
     def twisted(self) -> Defects:
@@ -120,17 +127,13 @@ class Soundness:
     @cached_property
     def inside_out(self) -> Defects:
         """One for each closed shell that encloses less than nothing. Value: its volume, mm3, positive."""
-        shells = self.shells
-        return self._of_shells(np.flatnonzero(shells.inside_out), -shells.volume)
+        pieces = self.pieces
+        return self._of_shells(pieces, np.flatnonzero(pieces.inside_out), -pieces.volume)
 
     @cached_property
     def turned(self) -> NDArray[np.bool_]:
         """(m,) True for faces that look the wrong way: against their surface, or with a shell to be turned over."""
-        shells = self.shells
-        turned: NDArray[np.bool_] = shells.against
-        if shells.to_turn.any():
-            turned = turned ^ np.append(shells.to_turn, False)[shells.label]
-        return turned
+        return self.pieces.over
 
     @cached_property
     def flat(self) -> NDArray[np.bool_]:
@@ -265,10 +268,10 @@ class Soundness:
     def nested(self, limit_mm: float = 0.0) -> Defects:
         """One for each closed shell that faces outward within a solid and crosses nothing. Value: volume, mm3."""
         shells, through = self.shells, self.contacts.of(self._through(limit_mm))
-        wrong = shells.closed & shells.placed & (shells.around + np.sign(shells.volume) > 1)
+        wrong = shells.closed & shells.placed & (shells.around + shells.way > 1)
         wrong[shells.label[through.first]] = False
         wrong[shells.label[through.second]] = False
-        return self._of_shells(np.flatnonzero(wrong), shells.volume)
+        return self._of_shells(shells, np.flatnonzero(wrong), shells.volume)
 
     def slivers(self, limit_mm: float) -> Defects:
         """All faces lower than `limit_mm` that are not degenerate, in one. Value: the lowest height, mm."""
@@ -323,9 +326,8 @@ class Soundness:
         value = np.bincount(label, self.mesh.areas[faces])
         return worst_first(label, value, self._middles(faces), lambda rows: self._of_faces(faces[rows]))
 
-    def _of_shells(self, chosen: NDArray[np.int64], value: Floats) -> Defects:
+    def _of_shells(self, shells: Shells, chosen: NDArray[np.int64], value: Floats) -> Defects:
         """Whole shells; their point lies on the largest face."""
-        shells = self.shells
         middles = self._middles(shells.largest[chosen])
 
         def make(rows: Rows) -> Defect:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -74,7 +75,7 @@ def test_missing_face_is_filled_with_that_face() -> None:
     assert (account.holes_filled, account.faces_added) == (1, 1)
     a, b, c = BALL[0][BALL[1][100]]
     area = np.linalg.norm(np.cross(b - a, c - a)) / 2
-    assert account.done() == (f"Closed 1 hole with 1 new face ({area:.4g} square units).",)
+    assert account.done() == (f"Closed 1 hole with 1 new face ({area:.4g} mm²).",)
 
 
 def test_flat_hole_of_many_corners_is_filled_flat() -> None:
@@ -216,6 +217,49 @@ def test_fill_that_would_cross_the_body_is_refused() -> None:
         mended(join(without(tall, *lid), moved(spike, z=50.0)))
 
 
+def test_of_two_bodies_on_one_edge_the_one_inside_out_is_turned() -> None:
+    one, other = box(10, 10, 10), box(10, 10, 10, at=(10, 10, 0))
+    draft, account = mended(join(one, turn_over(other)))
+    assert faces_of(draft.vertices, draft.faces) == faces_of(*join(one, other))
+    assert (account.shells_turned, account.faces_turned) == (1, 0)
+    assert account.volume_after == pytest.approx(2000)
+
+
+@pytest.mark.parametrize(("high", "at"), [(8, 16), (18, 14), (18, 4)])
+def test_inward_shell_through_another_is_a_cut_or_a_body_and_refused(high: float, at: float) -> None:
+    body = join(box(20, 20, 20), turn_over(box(8, 8, high, at=(6, 6, at))))
+    with pytest.raises(CannotMend, match="turned or cut away"):
+        mended(body)
+    # Both inside out leave no doubt.
+    draft, account = mended(turn_over(join(box(20, 20, 20), box(8, 8, high, at=(6, 6, at)))))
+    assert account.shells_turned == 2
+    assert volume(draft) == pytest.approx(8000 + 64 * high)
+
+
+def test_surface_that_faces_both_ways_is_not_turned() -> None:
+    # An upright bow tie: a side of it faces outward on one half and inward on the other, the larger one.
+    flat = np.array([(0, 0), (20, 10), (10, 0), (0, 15)], float)
+    vertices = np.array([(x, y, z) for z in (0, 5) for x, y in flat])
+    around = [(i, (i + 1) % 4) for i in range(4)]
+    sides = [f for i, k in around for f in ((i, k, k + 4), (i, k + 4, i + 4))]
+    for turned in (False, True):
+        body = (vertices, np.array([*sides, (0, 2, 1), (0, 3, 2), (4, 5, 6), (4, 6, 7)]))
+        body = turn_over(body) if turned else body
+        try:
+            draft, account = mended(body)
+        except CannotMend as error:
+            assert "opposite ways" in str(error)
+        else:
+            assert not account.changed
+            assert faces_of(draft.vertices, draft.faces) == faces_of(*body)
+
+
+def test_shell_that_faces_outward_within_a_body_is_left_and_said_so() -> None:
+    _, account = mended(join(box(20, 20, 20), box(8, 8, 8, at=(6, 6, 6))))
+    assert not account.changed
+    assert any("not sure" in x for x in account.left)
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 2**31))
 def test_whatever_is_broken_in_these_ways_is_the_ball_again(seed: int) -> None:
@@ -241,20 +285,43 @@ def test_whatever_is_broken_in_these_ways_is_the_ball_again(seed: int) -> None:
 # --- Files. ---
 
 
-@pytest.mark.parametrize("ending", [".stl", ".obj", ".ply", ".3mf", ".STL"])
+@pytest.mark.parametrize("ending", [".stl", ".obj", ".ply", ".3mf", ".glb", ".STL"])
 def test_mended_file_reads_as_a_closed_body_with_all_places_kept(ending: str, tmp_path: Path) -> None:
     broken = tmp_path / "in.stl"
     vertices = BALL[0].astype(np.float32).astype(float)
     broken.write_bytes(binary_stl(*without((vertices, BALL[1]), 100)))
     account = mend_file(broken, tmp_path / f"out{ending}")
     assert account.changed
-    part = read_part(tmp_path / f"out{ending}", ReadOptions("out", "", units="mm"))
+    part = read_part(tmp_path / f"out{ending}", ReadOptions("out", "", units=None if ending == ".glb" else "mm"))
+    assert part.body is not None
+    if ending == ".glb":
+        # In metres there: what is left is the noise of that.
+        part = replace(part, body=replace(part.body, vertices=part.body.vertices.astype(np.float32)))
     assert part.body is not None
     body = BodyMeasurements(part.body)
     assert body.watertight
     assert body.triangles == len(BALL[1])
     assert faces_of(body.mesh.vertices, body.mesh.faces) == faces_of(vertices, BALL[1])
     assert sorted(x.name for x in tmp_path.iterdir()) == ["in.stl", f"out{ending}"]
+
+
+@pytest.mark.parametrize("ending", [".stl", ".obj", ".ply", ".3mf", ".glb"])
+def test_size_and_unit_are_kept(ending: str, tmp_path: Path) -> None:
+    model = model_xml(
+        f'<object id="1">{mesh_xml(*without(BALL, 100))}</object>', '<item objectid="1"/>', attributes='unit="inch"'
+    )
+    (tmp_path / "in.3mf").write_bytes(threemf(model))
+    account = mend_file(tmp_path / "in.3mf", tmp_path / f"out{ending}")
+    part = read_part(tmp_path / f"out{ending}", ReadOptions("out", ""))
+    assert part.body is not None
+    assert part.size_mm == pytest.approx((508.0, 508.0, 508.0))
+    assert account.unit == ("in" if ending in (".3mf", ".glb") else "mm")
+    if ending == ".3mf":
+        assert part.units.value == "in"
+        # As the numbers stood in the file, to the last bit.
+        again = read_part(tmp_path / "out.3mf", ReadOptions("out", "", units="mm")).body
+        assert again is not None
+        assert {*map(tuple, again.vertices.tolist())} == {*map(tuple, BALL[0].tolist())}
 
 
 def test_nothing_is_written_where_nothing_is_to_mend(tmp_path: Path) -> None:
@@ -269,7 +336,8 @@ def test_file_that_is_there_is_never_written_over(tmp_path: Path) -> None:
     (tmp_path / "in.stl").write_bytes(broken)
     (tmp_path / "other.stl").write_bytes(b"mine")
     (tmp_path / "link.stl").symlink_to(tmp_path / "nowhere.stl")
-    for name in ("in.stl", "other.stl", "link.stl"):
+    (tmp_path / "hard.stl").hardlink_to(tmp_path / "in.stl")
+    for name in ("in.stl", "other.stl", "link.stl", "hard.stl"):
         with pytest.raises(CannotMend, match="there already"):
             mend_file(tmp_path / "in.stl", tmp_path / name)
     assert (tmp_path / "in.stl").read_bytes() == broken
