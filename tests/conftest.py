@@ -1,4 +1,4 @@
-"""Shared by all tests: where the open corpus lies, when it is there."""
+"""Shared by all tests: where the open corpus lies, when it is there, and the broken files beside it."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from parts.hostile_files import Hostile, hostile_files
 
 # Nothing in the tests is timed: a machine under load is no failure. Where each change is tried (CI is set) a test has
 # the same examples every time, so that nobody's change fails on an example that it did not bring; elsewhere new ones
@@ -40,3 +41,11 @@ def shared() -> Path:
 def repository() -> Path:
     """The checkout."""
     return REPOSITORY
+
+
+@pytest.fixture(scope="session")
+def hostile(shared: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Hostile]:
+    """Broken and hostile files by the names in their index."""
+    folder = tmp_path_factory.getbasetemp()
+    # The processes of one run share the folder above.
+    return hostile_files(shared / "corpus", folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder)

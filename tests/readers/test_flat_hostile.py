@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 from parts.fenced import MEMORY_BYTES, SECONDS, Outcome, read_all
+from parts.hostile_files import Hostile
 
 pytestmark = pytest.mark.needs_shared
 
@@ -40,7 +39,7 @@ SIZES = {
 
 
 @pytest.fixture(scope="module")
-def outcomes(hostile: dict[str, Any]) -> dict[str, tuple[Outcome, str]]:
+def outcomes(hostile: dict[str, Hostile]) -> dict[str, tuple[Outcome, str]]:
     found = {}
     for ending, warm in ((".dxf", "lintsvc.readers.dxf_entities"), (".svg", "lintsvc.readers.svg_elements")):
         files = {n: x for n, x in hostile.items() if n.removesuffix(".gz").endswith(ending)}

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
 from parts.fenced import MEMORY_BYTES, SECONDS, Outcome, read_all
+from parts.hostile_files import Hostile
 
 pytestmark = pytest.mark.needs_shared
 
@@ -23,7 +23,7 @@ BODIES = (".stl", ".STL", ".exe", ".obj", ".ply", ".glb", ".gltf", ".3mf", ".ste
 
 
 @pytest.fixture(scope="module")
-def outcomes(hostile: dict[str, Any]) -> dict[str, tuple[Outcome, str]]:
+def outcomes(hostile: dict[str, Hostile]) -> dict[str, tuple[Outcome, str]]:
     names = [n for n in hostile if Path(n.removesuffix(".gz")).suffix in BODIES and n != "upload_names.json"]
     read = read_all([hostile[n].path for n in names], warm="lintsvc.readers.step_triangles")
     return {name: (outcome, hostile[name].expected) for name, outcome in zip(names, read, strict=True)}

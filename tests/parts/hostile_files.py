@@ -1,4 +1,4 @@
-"""Broken and hostile files, made once for all tests of the readers."""
+"""Broken and hostile files, made once for all tests of a run."""
 
 from __future__ import annotations
 
@@ -6,13 +6,10 @@ import csv
 import fcntl
 import gzip
 import json
-import os
 import subprocess
 import sys
 from pathlib import Path
 from typing import NamedTuple
-
-import pytest
 
 
 class Hostile(NamedTuple):
@@ -22,18 +19,16 @@ class Hostile(NamedTuple):
     expected: str
 
 
-@pytest.fixture(scope="session")
-def hostile(shared: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Hostile]:
-    """The hostile files by the names in their index."""
-    folder = tmp_path_factory.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        # The processes of one run share the folder above.
-        folder = folder.parent
-    folder = folder / "hostile"
+def hostile_files(corpus: Path, beside: Path) -> dict[str, Hostile]:
+    """The hostile files by the names in their index, made in `beside` by whichever process comes first.
+
+    Nobody writes there: who needs files of their own copies them.
+    """
+    folder = beside / "hostile"
     with folder.with_suffix(".lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not folder.exists():
-            make = [sys.executable, shared / "corpus/hostile/make_hostile.py", folder.with_suffix(".making")]
+            make = [sys.executable, corpus / "hostile/make_hostile.py", folder.with_suffix(".making")]
             made = subprocess.run(make, capture_output=True, check=False)
             assert made.returncode == 0, made.stderr
             # Files that are kept packed are to be unpacked first.
