@@ -68,7 +68,7 @@ class Settings:
     file_seconds: float = _setting(120.0, "Wall time for one file.")
     step_seconds: float = _setting(30.0, "Wall time for one step or rule of it.")
     memory_mib: int = _setting(4_608, "Memory of the child that checks a file, beyond what it shares.")
-    written_mib: int = _setting(1_024, "Largest file that the child may write.")
+    written_mib: int = _setting(1_024, "Largest file that the child may write; all its files may be twice that.")
     # The queue
     workers: int = _setting(1, "Worker processes started by the serving process. 0: none.")
     jobs: int = _setting(0, "Files checked at once by one worker. 0: one for each core.")

@@ -135,7 +135,7 @@ def _worker(settings: Settings) -> str:
 
 def _fence(settings: Settings) -> str:
     tried = subprocess.run(
-        [sys.executable, "-m", "lintsvc_worker.fence"], capture_output=True, text=True, timeout=30, check=False
+        [sys.executable, "-P", "-m", "lintsvc_worker.fence"], capture_output=True, text=True, timeout=30, check=False
     )
     if tried.returncode != 0:
         raise Wrong(f"the fence cannot be shut: {tried.stderr.strip().splitlines()[-1:]}")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import logging
 import shutil
+import subprocess
 import time
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from itertools import islice
 from pathlib import Path
 
@@ -95,6 +97,14 @@ def is_time(db: Database, name: str = "swept", every_seconds: float = EVERY_SECO
     return False
 
 
+def remove_folder(folder: Path) -> None:
+    """Delete a folder and all below it, however deep: what a child made in its own may be deeper than Python can go."""
+    with suppress(RecursionError):
+        shutil.rmtree(folder, ignore_errors=True)
+    if folder.exists():
+        subprocess.run(["rm", "-rf", "--", str(folder)], stderr=subprocess.DEVNULL, check=False)
+
+
 def sweep_folder(folder: Path, late_seconds: float = LATE_SECONDS) -> int:
     """Delete what lies in a folder of passing things for so long that nobody works on it any more. Return how many."""
     before, count = time.time() - late_seconds, 0
@@ -105,7 +115,7 @@ def sweep_folder(folder: Path, late_seconds: float = LATE_SECONDS) -> int:
         except FileNotFoundError:
             continue
         if path.is_dir() and not path.is_symlink():
-            shutil.rmtree(path, ignore_errors=True)
+            remove_folder(path)
         else:
             path.unlink(missing_ok=True)
         count += 1

@@ -149,7 +149,8 @@ class Workers:
     def _start_one(self) -> subprocess.Popen[bytes]:
         environment = {**os.environ, **self._settings.to_environment(), SERVED_BY: str(os.getpid())}
         return subprocess.Popen(
-            [sys.executable, "-m", "lintsvc_worker"],
+            # Not from the folder that this happens to be started in.
+            [sys.executable, "-P", "-m", "lintsvc_worker"],
             env=environment,
             stdin=subprocess.DEVNULL,
             start_new_session=True,

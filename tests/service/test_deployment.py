@@ -113,7 +113,7 @@ def test_worker_is_healthy_only_while_its_warm_process_runs(repository: Path) ->
     alone = ["unshare", "--user", "--map-root-user", "--pid", "--fork", "--kill-child", "--mount-proc"]
     done = subprocess.run([*alone, "sh", "-c", script, "sh", sys.executable, *command[2:]], timeout=60, check=False)
     assert done.returncode == 0
-    assert PROGRAM[:2] == [sys.executable, "-m"] and PROGRAM[2] in command[3]
+    assert PROGRAM[0] == sys.executable and "\\0".join(PROGRAM[2:]) in command[3]
 
 
 def test_services_are_not_root_read_only_and_watched(repository: Path) -> None:

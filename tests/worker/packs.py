@@ -38,6 +38,31 @@ RULES = {
     "hold": (1006, "import time; time.sleep(4)"),
     # Whatever is to happen meanwhile happens in time: a step that says something now and then has no limit of its own.
     "poison": (1007, "import os, time\n    for _ in range(200): os.write(4, b'unruly/poison\\n'); time.sleep(0.5)"),
+    "share": (
+        1011,
+        "import mmap\n    kept = []\n    while True:\n        kept.append(mmap.mmap(-1, 1 << 24))\n"
+        "        for at in range(0, 1 << 24, 4096): kept[-1][at] = 1",
+    ),
+    "hoard": (
+        1012,
+        "import ctypes\n    libc = ctypes.CDLL(None, use_errno=True)\n"
+        "    if libc.shmget(0, ctypes.c_size_t(4096), 0o1600) < 0: raise RuntimeError('no memory to leave')",
+    ),
+    "fill": (1013, "n = 0\n    while True: open(f'{n}', 'wb').write(bytes(1 << 20)); n += 1"),
+    "litter": (1014, "n = 0\n    while True: open(f'{n}', 'wb').close(); n += 1"),
+    "swarm": (
+        1015,
+        "import threading, time\n    threading.stack_size(1 << 16)\n"
+        "    while True: threading.Thread(target=time.sleep, args=(60,)).start()",
+    ),
+    "nest": (1016, "import os\n    for _ in range(1900): os.mkdir('d'); os.chdir('d')"),
+    "tell": (1017, "raise RuntimeError(open('/proc/self/environ').read() + repr(dict(__import__('os').environ)))"),
+    "spy": (
+        1018,
+        "import os\n    open_to = []\n    for place in open('part.txt').read().split():\n"
+        "        try: open_to.append(os.listdir(place))\n        except OSError: pass\n    raise RuntimeError(open_to)",
+    ),
+    "chatter": (1019, "import os\n    while True: os.write(3, b'{\"step\": \"' + b'x' * 4000 + b'\"}\\n')"),
     "silent": (1008, "import os, time; os.close(3); time.sleep(2)"),
 }
 

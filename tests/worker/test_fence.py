@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 from lintsvc_worker import fence, landlock, seccomp
 
+from lintsvc.store.stray import remove_folder
+
 #: Runs inside the fence; prints "shut" when the attempt fails and "open" when it works.
 FRAME = """
 import os, sys, socket, ctypes, signal
@@ -114,5 +116,27 @@ def test_kernel_of_the_test_machine_has_every_part() -> None:
 
 
 def test_memory_of_a_gone_process_is_nothing() -> None:
-    assert fence.used_bytes(os.getpid()) > 1_000_000
-    assert fence.used_bytes(2**22 - 1) == 0
+    assert fence.used(os.getpid()).bytes > 1_000_000
+    assert fence.used(os.getpid()).threads >= 1
+    assert fence.used(2**22 - 1) == fence.Used()
+
+
+def test_room_is_added_up_no_further_than_asked_and_what_is_shut_counts_as_too_much(tmp_path: Path) -> None:
+    (tmp_path / "a" / "b").mkdir(parents=True)
+    (tmp_path / "a" / "b" / "c").write_bytes(bytes(100_000))
+    (tmp_path / "out").symlink_to("/usr")
+    found = fence.written(tmp_path, 10)
+    assert found.entries == 4
+    assert 100_000 <= found.bytes < 200_000
+    assert fence.written(tmp_path, 2).entries == 3
+    assert fence.written(tmp_path / "gone", 2) == fence.Written()
+    # One more than anybody can open by its name.
+    deep = os.open(tmp_path / "a" / "b", os.O_RDONLY)
+    for _ in range(1100):
+        os.mkdir("long", dir_fd=deep)
+        deep, before = os.open("long", os.O_RDONLY, dir_fd=deep), deep
+        os.close(before)
+    os.close(deep)
+    assert fence.written(tmp_path, 10_000).entries == 10_001
+    remove_folder(tmp_path / "a")
+    assert not (tmp_path / "a").exists()

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import logging
-import shutil
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -23,6 +22,7 @@ from lintsvc.store.blobs import file_blob
 from lintsvc.store.checks import FileOf, read_check, result_key
 from lintsvc.store.claims import Claim, FileResult, Terms
 from lintsvc.store.logs import request_id
+from lintsvc.store.stray import remove_folder
 from lintsvc_worker import child
 from lintsvc_worker.context import Context, again_and_again
 from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
@@ -354,4 +354,4 @@ def scratch_folder(context: Context) -> Iterator[Path]:
     try:
         yield folder
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        remove_folder(folder)

@@ -11,7 +11,9 @@ import ctypes
 import os
 import resource
 import signal
-from collections.abc import Iterable
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -126,20 +128,71 @@ def mapped_bytes() -> int:
         os.close(handle)
 
 
-def used_bytes(pid: int) -> int:
-    """Resident memory of a process that is its own: not shared with its parent's files. 0 when it is gone."""
+@dataclass(frozen=True, slots=True)
+class Used:
+    """What a process holds. `bytes`: memory that no file stands behind, wherever it lies: its own, such that it could
+    share with others, and what was swapped out of it."""
+
+    bytes: int = 0
+    threads: int = 0
+
+
+def used(pid: int) -> Used:
+    """What a process holds now; nothing when it is gone."""
     try:
-        fields = Path(f"/proc/{pid}/statm").read_text().split()
+        told = dict(x.split(":", 1) for x in Path(f"/proc/{pid}/status").read_text().splitlines() if ":" in x)
     except OSError:
-        return 0
-    return (int(fields[1]) - int(fields[2])) * resource.getpagesize()
+        return Used()
+    # A process that has ended and was not waited for has no memory to tell of.
+    kib = sum(int(told[x].split()[0]) for x in ("RssAnon", "RssShmem", "VmSwap") if x in told)
+    return Used(kib << 10, int(told.get("Threads", "0")))
 
 
-def library_folders(prefixes: Iterable[str], search_path: Iterable[str]) -> list[Path]:
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What lies in a folder: room on the disk, and how many entries."""
+
+    bytes: int = 0
+    entries: int = 0
+
+
+def written(folder: Path, most_entries: int) -> Written:
+    """Add up a folder and all below it; no further than so many entries. A folder that is shut counts as too many."""
+    waiting, size, entries = [folder], 0, 0
+    while waiting:
+        try:
+            with os.scandir(waiting.pop()) as found:
+                for entry in found:
+                    entries += 1
+                    if entries > most_entries:
+                        return Written(size, entries)
+                    with suppress(FileNotFoundError):
+                        if entry.is_dir(follow_symlinks=False):
+                            waiting.append(Path(entry.path))
+                        size += entry.stat(follow_symlinks=False).st_blocks * 512
+        except FileNotFoundError:
+            continue  # it is gone again
+        except OSError:
+            return Written(size, most_entries + 1)  # shut, or too deep
+    return Written(size, entries)
+
+
+def code_folders(search_path: Iterable[str]) -> Iterator[Path]:
+    """Folders of libraries on the search path. Of any other folder on it only the packages that are loaded from there,
+    not what lies beside them: it may be somebody's home, with all that the service keeps."""
+    loaded = {Path(x) for module in list(sys.modules.values()) if (x := getattr(module, "__file__", None))}
+    for entry in (Path(x) for x in search_path if x):
+        if entry.name in ("site-packages", "dist-packages"):
+            yield entry
+        else:
+            yield from {entry / x.relative_to(entry).parts[0] for x in loaded if x.is_relative_to(entry)}
+
+
+def library_folders(prefixes: Iterable[str], search_path: Iterable[str | Path]) -> list[Path]:
     """Return what a Python process with native libraries must be able to read."""
     fixed = ("/usr", "/lib", "/lib64", "/etc/ld.so.cache", "/etc/localtime", "/dev/null", "/dev/urandom",
              "/proc/self", "/proc/cpuinfo", "/proc/meminfo", "/sys/devices/system/cpu", "/sys/fs/cgroup")  # fmt: skip
-    wanted = [*fixed, *prefixes, *(x for x in search_path if x)]
+    wanted = [*fixed, *prefixes, *(x for x in search_path if str(x))]
     return [Path(x) for x in dict.fromkeys(wanted) if Path(x).exists()]
 
 

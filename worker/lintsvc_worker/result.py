@@ -46,6 +46,10 @@ def why_lost(ended: Ended, *, seconds: float, step_seconds: float, memory_mib: i
             return f"the file took longer than {seconds:g} s and was stopped"
         case "memory":
             return f"it needed more than {memory_mib} MiB of memory and was stopped"
+        case "threads":
+            return "it started many threads and was stopped"
+        case "files":
+            return "it wrote too much and was stopped"
         case _:
             return "it crashed"
 

@@ -1,8 +1,10 @@
 """A seccomp filter that denies what checking a part never needs. Written as BPF, without a library.
 
 It shuts the network (also where a container forbids namespaces of its own), starting programs,
-looking into other processes, signals to them, and changes of owners, modes and times, which
-Landlock does not cover. System call numbers are those of the kernel's tables for the two
+looking into other processes, signals to them, memory that outlives its mapping and would be counted for
+nobody, and changes of owners, modes and times, which Landlock does not cover.
+
+System call numbers are those of the kernel's tables for the two
 architectures; any other architecture gets no filter, and `install` says so.
 """
 
@@ -17,6 +19,7 @@ import struct
 from typing import NamedTuple
 
 _X86_64: dict[str, int] = {
+    "shmget": 29, "semget": 64, "msgget": 68, "mq_open": 240, "memfd_secret": 447,
     "socket": 41, "connect": 42, "socketpair": 53, "fork": 57, "vfork": 58, "execve": 59, "kill": 62, "chmod": 90,
     "fchmod": 91, "chown": 92, "fchown": 93, "lchown": 94, "ptrace": 101, "utime": 132, "personality": 135,
     "pivot_root": 155, "chroot": 161, "mount": 165, "swapon": 167, "init_module": 175, "setxattr": 188,
@@ -28,6 +31,7 @@ _X86_64: dict[str, int] = {
     "pidfd_getfd": 438, "fchmodat2": 452,
 }  # fmt: skip
 _AARCH64: dict[str, int] = {
+    "mq_open": 180, "msgget": 186, "semget": 190, "shmget": 194, "memfd_secret": 447,
     "setxattr": 5, "lsetxattr": 6, "fsetxattr": 7, "mount": 40, "pivot_root": 41, "chroot": 51, "fchmod": 52,
     "fchmodat": 53, "fchownat": 54, "fchown": 55, "utimensat": 88, "personality": 92, "unshare": 97, "kexec_load": 104,
     "init_module": 105, "ptrace": 117, "kill": 129, "tkill": 130, "tgkill": 131, "socket": 198, "socketpair": 199,

@@ -6,7 +6,8 @@ the open files IN and OUT and loads the rest while the first is at work already;
 ends with the first. Each has one thread, so that forking is safe. Messages are JSON lines. In: `{"id", "job": {…},
 "scratch", "limits": {…}}` or `{"kill": id}`. Out: `{"event": "ready", "version", "bytes", "second"}` (the second's
 number, told by the first), `{"event": "loading"}` (the second begins to), `{"event": "says", "id", "line": {…}}` and
-`{"event": "exit", "id", "how": "done|killed|time|step|memory|crash", "step", "seconds", "peak_bytes"}`. When its
+`{"event": "exit", "id", "how": "done|killed|time|step|memory|threads|files|crash",
+"step", "seconds", "peak_bytes"}`. When its
 input closes, the worker is gone: it kills its children and leaves.
 """
 
@@ -36,8 +37,12 @@ _LOOK_SECONDS = 0.05
 CHILD_NAME, _FIRST_NAME, _SECOND_NAME = "lintsvc-child", "lintsvc-warm", "lintsvc-all"
 #: A checking child's priority stands so far below that of the service's processes.
 _POLITE = 5
-#: A child that writes longer lines than this says nothing we want to hear.
-_LONGEST_LINE = 1 << 20
+#: A child that writes longer lines than this says nothing we want to hear, nor one that says more than this in all.
+_LONGEST_LINE, _MOST_SAID = 1 << 20, 8 << 20
+#: Libraries are told to start none.
+_MOST_THREADS = 256
+#: All that a child writes may be so many times its largest file, in so many files and folders.
+_MOST_FILES, _MOST_ENTRIES = 2, 2_000
 #: Address space beyond what is mapped: a backstop far above the memory that is watched.
 _ADDRESS_HEADROOM = 4 << 30
 
@@ -53,12 +58,16 @@ class Running:
     step_seconds: float
     step_ends: float
     memory_bytes: int
+    scratch: Path
+    #: What the folder may hold: what lay there at the start, and what may be written.
+    written_bytes: int
     #: File that the child writes the name of each step into, one a line; and how long it was when last looked at.
     steps: int
     steps_size: int = 0
     peak_bytes: int = 0
     why: str = ""
     silent: bool = False
+    said_bytes: int = 0
     unread: bytes = field(default=b"", repr=False)
 
 
@@ -70,7 +79,7 @@ class Zygote:
         self.as_nobody = as_nobody
         self.running: dict[int, Running] = {}
         # Pages that the children share with us are no use of theirs.
-        self.own_bytes = fence.used_bytes(os.getpid())
+        self.own_bytes = fence.used(os.getpid()).bytes
         self.unread = b""
         self.closing = False
         self.next_look = 0.0
@@ -132,6 +141,8 @@ class Zygote:
         steps = os.open(
             Path(message["scratch"]) / STEPS, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND | os.O_NOFOLLOW, 0o600
         )
+        scratch = Path(message["scratch"])
+        given = fence.written(scratch, _MOST_ENTRIES)
         now = time.monotonic()
         limits = message["limits"]
         pid = os.fork()
@@ -150,6 +161,8 @@ class Zygote:
             step_seconds=limits["step_seconds"],
             step_ends=now + limits["step_seconds"],
             memory_bytes=limits["memory_bytes"],
+            scratch=scratch,
+            written_bytes=given.bytes + _MOST_FILES * limits["file_bytes"],
             steps=steps,
         )
 
@@ -196,6 +209,9 @@ class Zygote:
             return
         # It has closed its end and is about to leave, of which a signal tells. A closed pipe is always ready.
         job.silent = not data
+        job.said_bytes += len(data)
+        if job.said_bytes > _MOST_SAID:
+            return  # what it said so far is told; the rest would fill the memory of all who listen
         *lines, job.unread = (job.unread + data).split(b"\n")
         if len(job.unread) > _LONGEST_LINE:
             job.unread = b""
@@ -226,10 +242,15 @@ class Zygote:
             size = os.fstat(job.steps).st_size
             if size != job.steps_size:
                 job.steps_size, job.step_ends = size, now + job.step_seconds
-            memory = fence.used_bytes(pid) - self.own_bytes
+            holds = fence.used(pid)
+            memory = holds.bytes - self.own_bytes
             job.peak_bytes = max(job.peak_bytes, memory)
             if memory > job.memory_bytes:
                 self._kill(pid, job, "memory")
+            elif holds.threads > _MOST_THREADS:
+                self._kill(pid, job, "threads")
+            elif _too_much(fence.written(job.scratch, _MOST_ENTRIES), job.written_bytes):
+                self._kill(pid, job, "files")
             elif now > job.ends:
                 self._kill(pid, job, "time")
             elif now > job.step_ends:
@@ -238,7 +259,9 @@ class Zygote:
     def _ended(self, pid: int, job: Running, status: int, highest_bytes: int, now: float) -> None:
         _kill_group(pid)  # whatever it may have left
         while (data := _read_rest(job.pipe)) is not None:
-            job.unread += data
+            job.said_bytes += len(data)
+            if job.said_bytes <= _MOST_SAID:
+                job.unread += data
         self._listen_rest(job)
         os.close(job.pipe)
         step = _last_line(job.steps)
@@ -263,6 +286,10 @@ class Zygote:
                 said = json.loads(line)
                 if isinstance(said, dict):
                     self.tell(event="says", id=job.id, line=said)
+
+
+def _too_much(written: fence.Written, most_bytes: int) -> bool:
+    return written.bytes > most_bytes or written.entries > _MOST_ENTRIES
 
 
 def _last_line(file: int) -> str:
@@ -341,7 +368,8 @@ def main(second_in: int, second_out: int) -> None:
     os.dup2(out, 1)
     for file in (out, second_in, second_out):
         os.close(file)
-    read = fence.library_folders([sys.prefix, sys.base_prefix], [*sys.path, *child.read_folders()])
+    folders: list[str | Path] = [*fence.code_folders(sys.path), *child.read_folders()]
+    read = fence.library_folders([sys.prefix, sys.base_prefix], folders)
     needed = [Path(sys.prefix), Path(sys.base_prefix), *(Path(x) for x in child.read_folders())]
     zygote = Zygote(read, as_nobody=fence.nobody_can_read(needed))
     zygote.tell(event="ready", version=version, bytes=zygote.own_bytes, second=second)

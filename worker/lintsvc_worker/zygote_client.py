@@ -27,7 +27,15 @@ ONE_THREAD = dict.fromkeys(
     ("NUMBA_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "LINTSVC_THREADS"), "1"
 )
 #: What the warm processes are started with.
-PROGRAM = [sys.executable, "-m", "lintsvc_worker.zygote"]
+#: -P: nothing is loaded from the folder that the service happens to be started in, nor may a child read it.
+PROGRAM = [sys.executable, "-P", "-m", "lintsvc_worker.zygote"]
+#: Variables that the warm processes get. The keys to the stores are not for them: what a file has taken over could
+#: write them into its report.
+_GIVEN = frozenset(
+    {"HOME", "LANG", "LANGUAGE", "LD_LIBRARY_PATH", "PATH", "TMPDIR", "TZ", "VIRTUAL_ENV", "XDG_CACHE_HOME"}
+)
+_GIVEN_PREFIXES = ("LC_", "LINTSVC_", "MALLOC_", "MKL_", "NUMBA_", "OMP_", "OPENBLAS_", "PYTHON")
+_STORES = frozenset({"LINTSVC_REDIS_URL", "LINTSVC_DATABASE_URL", "LINTSVC_BLOBS", "LINTSVC_S3_ENDPOINT"})
 #: A warm process that is not ready by then hangs: compiling everything anew on a slow machine takes a third of it.
 WARM_SECONDS = 300.0
 
@@ -60,7 +68,8 @@ class ChildLimits:
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a job ended: done, killed (by us), time, step, memory, crash, or gone (the warm process itself died)."""
+    """How a job ended: done, killed (by us), for having used too much (time, step, memory, threads, files), crash,
+    or gone (the warm process itself died)."""
 
     how: str
     step: str = ""
@@ -81,7 +90,7 @@ class ZygoteClient:
     """The warm processes that are in use. Safe for threads: each runs its own job."""
 
     def __init__(self, environment: Mapping[str, str] | None = None, loaded: Loaded = lambda *_: None) -> None:
-        self._environment = {**os.environ, **ONE_THREAD, **(environment or {})}
+        self._environment = _without_keys({**os.environ, **ONE_THREAD, **(environment or {})})
         self._loaded = loaded
         #: How often in a row the second process did not load, and when it may be tried again.
         self._failed, self._next_try = 0, 0.0
@@ -176,6 +185,14 @@ class ZygoteClient:
             warm, self._warm = self._warm, None
         if warm is not None:
             warm.stop()
+
+
+def _without_keys(environment: Mapping[str, str]) -> dict[str, str]:
+    return {
+        name: value
+        for name, value in environment.items()
+        if (name in _GIVEN or name.startswith(_GIVEN_PREFIXES)) and name not in _STORES
+    }
 
 
 def _follow(lane: _Lane, box: Mailbox, number: int, says: Says, tick: Tick) -> Ended:
