@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from lintsvc.measure.balls import Balls
+from lintsvc.measure.bends import BEND, CORNER, edge_kinds
 from lintsvc.measure.compiled import compiled, in_parts, inlined
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 
@@ -56,6 +57,7 @@ def correct(mesh: Mesh, points: Floats, face: Ints, found: Balls, side: float) -
         mesh.normals,
         mesh.areas,
         mesh.mates,
+        edge_kinds(mesh),
         points,
         face,
         found.contact,
@@ -77,6 +79,7 @@ def _correct(
     normals: Any,
     areas: Any,
     mates: Any,
+    kinds: Any,
     points: Any,
     face: Any,
     contact: Any,
@@ -93,8 +96,8 @@ def _correct(
     for i in range(start, stop):
         f = face[i]
         g = contact_face[i]
-        bent_p = _lift(f, points[i], vertices, faces, normals, areas, mates, p, n)
-        bent_q = _lift(g, contact[i], vertices, faces, normals, areas, mates, q, m)
+        bent_p = _lift(f, points[i], vertices, faces, normals, areas, mates, kinds, p, n)
+        bent_q = _lift(g, contact[i], vertices, faces, normals, areas, mates, kinds, q, m)
         cosine = n[0] * m[0] + n[1] * m[1] + n[2] * m[2]
         # Where does the ball touch: squarely on the face, or on an edge of it? On an edge of the design it stays,
         # and the face's normal says nothing about the direction of the contact.
@@ -103,7 +106,7 @@ def _correct(
         for k in range(3):
             centre = points[i, k] + side * normals[f, k] * r
             square += side * (centre - contact[i, k]) / r * normals[g, k]
-        if square < _SQUARE and _on_crease(g, contact[i], vertices, faces, normals, mates):
+        if square < _SQUARE and _on_crease(g, contact[i], vertices, faces, normals, mates, kinds):
             continue
         opposed[i] = cosine
         if bent_p == 0 and bent_q == 0:
@@ -120,7 +123,7 @@ def _correct(
 
 
 @compiled
-def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: Any) -> Any:
+def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: Any, kinds: Any) -> Any:
     """Whether a point of the face lies on an edge at which the surface turns, or ends."""
     for k in range(3):
         a = vertices[faces[f, k]]
@@ -133,7 +136,7 @@ def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: 
             along += (b[j] - a[j]) * (at[j] - a[j])
             off2 += (at[j] - a[j]) ** 2
         # At a corner of the face the crease may be an edge of another face that meets there.
-        if off2 <= 1e-12 * length2 and _at_crease_corner(f, k, faces, normals, mates):
+        if off2 <= 1e-12 * length2 and _at_crease_corner(f, k, faces, normals, mates, kinds):
             return True
         # Squared distance from the edge's line, against its length.
         if off2 * length2 - along * along > 1e-12 * length2 * length2:
@@ -142,13 +145,13 @@ def _on_crease(f: int, at: Any, vertices: Any, faces: Any, normals: Any, mates: 
         if other < 0:
             return True
         g = other // 3
-        if normals[g].any() and _cosine(normals, f, g) <= _CREASE:
+        if normals[g].any() and (kinds[3 * f + k] == CORNER or _cosine(normals, f, g) <= _CREASE):
             return True
     return False
 
 
 @compiled
-def _at_crease_corner(f: int, k: int, faces: Any, normals: Any, mates: Any) -> Any:
+def _at_crease_corner(f: int, k: int, faces: Any, normals: Any, mates: Any, kinds: Any) -> Any:
     """Whether two of the faces around corner k of face f meet in a crease."""
     vertex = faces[f, k]
     here = f
@@ -157,7 +160,8 @@ def _at_crease_corner(f: int, k: int, faces: Any, normals: Any, mates: Any) -> A
         if other < 0:
             return True
         there = other // 3
-        if normals[here].any() and normals[there].any() and _cosine(normals, here, there) <= _CREASE:
+        sharp = kinds[3 * here + k] == CORNER or _cosine(normals, here, there) <= _CREASE
+        if sharp and normals[here].any() and normals[there].any():
             return True
         k = (other % 3 + 1) % 3
         here = there
@@ -173,7 +177,16 @@ def _cosine(normals: Any, f: int, g: int) -> Any:
 
 @compiled
 def _lift(
-    f: int, at: Any, vertices: Any, faces: Any, normals: Any, areas: Any, mates: Any, point: Any, normal: Any
+    f: int,
+    at: Any,
+    vertices: Any,
+    faces: Any,
+    normals: Any,
+    areas: Any,
+    mates: Any,
+    kinds: Any,
+    point: Any,
+    normal: Any,
 ) -> Any:
     """Fill in the point and normal on the curved surface; return how far the point moved (0 on a flat face)."""
     for k in range(3):
@@ -182,12 +195,9 @@ def _lift(
     curved = False
     for k in range(3):
         other = mates[3 * f + k]
-        if other >= 0:
-            g = other // 3
-            c = _cosine(normals, f, g)
-            # A face without a normal may hide a curve behind it.
-            if _CREASE < c < _FLAT or (c == 0 and not normals[g].any()):
-                curved = True
+        # A face without a normal may hide a curve behind it.
+        if other >= 0 and (kinds[3 * f + k] == BEND or not normals[other // 3].any()):
+            curved = True
     if not curved:
         # The curve may pass only through a corner: between two triangles of one flat strip.
         for k in range(3):
@@ -198,7 +208,7 @@ def _lift(
                     beyond = mates[3 * g + j]
                     if beyond >= 0 and beyond // 3 != f:
                         c = _cosine(normals, f, beyond // 3)
-                        if _CREASE < c < _FLAT:
+                        if _CREASE < c < _FLAT and kinds[3 * g + j] != CORNER and kinds[3 * f + k] != CORNER:
                             curved = True
     if not curved:
         return 0.0
@@ -234,7 +244,7 @@ def _lift(
     ny = 0.0
     nz = 0.0
     for k in range(3):
-        _corner_normal(f, k, faces, normals, areas, mates, corner[k])
+        _corner_normal(f, k, faces, normals, areas, mates, kinds, corner[k])
         v = a if k == 0 else (b if k == 1 else c3)
         off = (at[0] - v[0]) * corner[k, 0] + (at[1] - v[1]) * corner[k, 1] + (at[2] - v[2]) * corner[k, 2]
         w = weight[k] / total
@@ -257,7 +267,7 @@ def _lift(
 
 
 @compiled
-def _corner_normal(f: int, k: int, faces: Any, normals: Any, areas: Any, mates: Any, normal: Any) -> None:
+def _corner_normal(f: int, k: int, faces: Any, normals: Any, areas: Any, mates: Any, kinds: Any, normal: Any) -> None:
     """Normal at corner k of face f: the mean over the facets that meet there smoothly, by facet, not by triangle.
 
     A facet weighs as its largest triangle: where a wide flat runs into a narrow bend, the flat's
@@ -282,7 +292,7 @@ def _corner_normal(f: int, k: int, faces: Any, normals: Any, areas: Any, mates: 
         for _ in range(_FAN):
             edge = 3 * g + (at if way == 0 else (at + 2) % 3)
             other = mates[edge]
-            if other < 0:
+            if other < 0 or kinds[edge] == CORNER:
                 break
             g2 = other // 3
             j = other % 3

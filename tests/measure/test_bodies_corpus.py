@@ -85,3 +85,10 @@ def test_wall_before_a_slit_is_no_part_of_the_sharp_edge_beside_it(shared: Path)
 def test_surface_that_crosses_itself_nearly_everywhere_has_no_walls_to_tell(shared: Path) -> None:
     with pytest.raises(NotMeasurable, match="a third of the faces"):
         measured(shared, "obj/openscad-nonmanifold-crash.obj").thin_places(0.8)
+
+
+def test_wall_before_the_round_end_of_a_slit_is_as_thick_as_its_section(shared: Path) -> None:
+    """The slit's arc runs into a flat at 24 degrees: a section shows 0.750 mm there, as all along."""
+    body = measured(shared, "stl/MINI-extruder-idler.stl")
+    assert walls(body)[4].width_mm == pytest.approx(0.75, rel=2e-3)
+    assert walls(body)[4].chord_mm < 0.005
