@@ -230,6 +230,7 @@ class BodyMeasurements:
             if side == OUTSIDE:
                 self._leave_folds(places)
             else:
+                self._leave_skins(places)
                 self._add_posts(places, widths, limit_mm)
             self._places[side, limit_mm] = places
         return self._places[side, limit_mm]
@@ -247,7 +248,7 @@ class BodyMeasurements:
             posts = [x for x in posts if not self._crossings.reach(x.where().point, x.width_mm)]
         for post in posts:
             pieces = [x for x in thin if x.round and np.isin(x.faces, post.faces).any()]
-            whole = len(pieces) == 1 and pieces[0].slender and pieces[0].length_mm > _WHOLE * post.length_mm
+            whole = len(pieces) == 1 and pieces[0].slender and pieces[0].reach_mm > _WHOLE * post.length_mm
             if not whole:
                 for piece in pieces:
                     thin.remove(piece)
@@ -262,6 +263,13 @@ class BodyMeasurements:
         for fold in folds:
             gaps.remove(fold)
         gaps.crossed += len(folds)
+
+    def _leave_skins(self, walls: Places) -> None:
+        """Take out the walls between two shells that touch: each may be thick beyond the other."""
+        skins = [x for x in walls if x.width_mm < _THROUGH_MM and np.ptp(self.shell_of_face[x.faces]) > 0]
+        for skin in skins:
+            walls.remove(skin)
+        walls.crossed += len(skins)
 
     def _found(self, sides: Sides, limit_mm: float) -> Places:
         return find_places(self.mesh, self._samples.cells, self.creases, self.solids, sides, limit_mm)
@@ -320,7 +328,7 @@ class BodyMeasurements:
         """Places in which a ball wider than the limit fits, widest first."""
         meant = self._meant
         meant._tell_apart()
-        return find_bulk(meant.mesh, meant.solids, limit_mm)
+        return find_bulk(meant.mesh, meant.soundness.topology, meant.solids, limit_mm)
 
     def details(self, limit_mm: float) -> list[Detail]:
         """Raised and sunk detail lower than the limit, the lowest first."""

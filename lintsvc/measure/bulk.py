@@ -9,12 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lintsvc.measure.balls import INSIDE, balls
+from lintsvc.measure.caps import capped
 from lintsvc.measure.compiled import compiled
+from lintsvc.measure.edges import OPEN, shells
 from lintsvc.measure.joining import numbered, unite
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.nearest import nearest
 from lintsvc.measure.sampling import spread_by_area
 from lintsvc.measure.solids import Solids
+from lintsvc.measure.topology import Topology
 from lintsvc.model.finding import Where
 
 #: Points to start from, at most, however large the part.
@@ -50,12 +53,26 @@ class Bulk:
         return Where(point=point3(self.centre), box=box, faces=tuple(self.faces.tolist()), span=span)
 
 
-def find_bulk(mesh: Mesh, solids: Solids, limit_mm: float) -> list[Bulk]:
-    """Return the places where a ball wider than `limit_mm` fits inside, the widest first."""
+def find_bulk(mesh: Mesh, topology: Topology, solids: Solids, limit_mm: float) -> list[Bulk]:
+    """Return the places where a ball wider than `limit_mm` fits inside, the widest first.
+
+    A surface with small holes is measured as if they were closed; one that is open further encloses nothing.
+    """
     if not len(mesh):
         return []
+    own = np.arange(len(mesh), dtype=np.int32)
+    encloses = np.ones(len(mesh), bool)
+    if len(topology.open):
+        mesh, caps = capped(mesh, topology)
+        own = np.concatenate([own, caps])
+        mate = Topology(mesh).mates
+        label, count = shells(mate)
+        encloses = (np.bincount(label, (mate.reshape(-1, 3) == OPEN).any(axis=1), count) == 0)[label]
     spacing = max(limit_mm / 3, np.sqrt(mesh.areas.sum() / _STARTS))
     points, face = spread_by_area(mesh, spacing)
+    points, face = points[encloses[face]], face[encloses[face]]
+    if not len(face):
+        return []
     normal = mesh.normals[face]
     # Every contact counts: a ball that only opposed walls held could stick out through a side.
     found = balls(mesh.bvh, points, normal, max(mesh.size, limit_mm), INSIDE, opposed=1.0)
@@ -68,7 +85,7 @@ def find_bulk(mesh: Mesh, solids: Solids, limit_mm: float) -> list[Bulk]:
         return []
     radius = found.width[wide] / 2
     centre = points[wide] - normal[wide] * radius[:, None]
-    face = face[wide]
+    face = own[face[wide]]
     label = _overlapping(centre, radius)
     first = np.unique(label, return_index=True)[1]
     # Labels come in order of their first ball, and so the widest first.

@@ -22,6 +22,8 @@ _NEAR_LIMIT = 0.6
 _MOST_CHAINS = 300
 #: The reach is that of all but the farthest tenth: a single odd point does not set it.
 _MOST = 0.9
+#: Points that reach so nearly as far are alike.
+_ALIKE = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,15 +96,20 @@ def _knife(
     far = distance + (limit_mm - points.width) / np.maximum(2 * np.tan(opening / 2), 1e-3)
     far = np.where(np.isin(np.arange(len(far)), telling), far, -np.inf)
     ranked = telling[np.argsort(far[telling])]
-    shown = int(ranked[min(len(ranked) - 1, int(_MOST * len(ranked)))])
+    reach = float(far[ranked[min(len(ranked) - 1, int(_MOST * len(ranked)))]])
+    # Of all that reach as far the one by the middle of the edge is shown: which samples there are says nothing.
+    lengths = np.linalg.norm(b - a, axis=1)
+    middle = (a + b).T @ lengths / (2 * max(float(lengths.sum()), 1e-300))
+    alike = telling[np.abs(far[telling] - reach) <= _ALIKE * reach]
+    shown = int(alike[((points.point[alike] - middle) ** 2).sum(axis=1).argmin()])
     inner = points.point[shown]
     edge = _closest(a, b, inner)
     ends = np.concatenate([a, b, points.point])
     return Knife(
-        float(far[shown]),
+        reach,
         float(180.0 - np.degrees(np.arccos(np.clip(creases.cosine[edges].min(), -1.0, 1.0)))),
-        float(np.linalg.norm(b - a, axis=1).sum()),
-        (edge, edge + (inner - edge) * (far[shown] / max(float(distance[shown]), 1e-9))),
+        float(lengths.sum()),
+        (edge, edge + (inner - edge) * (reach / max(float(distance[shown]), 1e-9))),
         tuple((point3(x), point3(y)) for x, y in zip(a, b, strict=True)),
         cells.faces(np.concatenate([points.face, points.contact_face])),
         (ends.min(axis=0), ends.max(axis=0)),

@@ -6,14 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lintsvc.measure.caps import LARGEST_SHARE
 from lintsvc.measure.mend_draft import Draft
 from lintsvc.measure.mesh import Floats, Ints
 from lintsvc.measure.shells import Shells
 
 #: A rim may leave its plane by this share of its size.
 _FLATNESS = 0.002
-#: A hole that is a larger share of the whole closed surface may be the open side of a surface that was never a solid.
-LARGEST_SHARE = 0.1
 
 
 @dataclass(frozen=True)

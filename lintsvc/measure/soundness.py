@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.caps import capped
 from lintsvc.measure.facets import Facets, facets, heights
 from lintsvc.measure.mesh import Floats, Mesh
 from lintsvc.measure.self_crossing import ROUNDINGS_OF_A_CONTACT, Contacts, contacts
@@ -44,7 +45,14 @@ class Soundness:
 
     @cached_property
     def pieces(self) -> Shells:
-        """The shells, bodies that touch along an edge apart: each of them has a way to face of its own."""
+        """The shells, bodies that touch along an edge apart: each of them has a way to face of its own.
+
+        So has a shell with a small hole; here it is closed, by faces after those of the mesh.
+        """
+        if len(self.topology.open):
+            mesh, caps = capped(self.mesh, self.topology)
+            if len(caps):
+                return Shells(mesh, Topology(mesh), apart=True)
         if not len(self.topology.crowded):
             return self.shells
         return Shells(self.mesh, self.topology, found=lambda: self.contacts, apart=True)
@@ -115,7 +123,7 @@ class Soundness:
     @cached_property
     def flipped(self) -> Defects:
         """One for each connected group of faces wound against the rest of their surface. Value: area, mm2."""
-        return self._by_area(np.flatnonzero(self.pieces.against))
+        return self._by_area(np.flatnonzero(self.pieces.against[: len(self.mesh)]))
 
     @cached_property
     def twisted(self) -> Defects:
@@ -126,14 +134,17 @@ class Soundness:
 
     @cached_property
     def inside_out(self) -> Defects:
-        """One for each closed shell that encloses less than nothing. Value: its volume, mm3, positive."""
+        """One for each shell, closed but for small holes, that encloses less than nothing.
+
+        Value: its volume, mm3, positive.
+        """
         pieces = self.pieces
         return self._of_shells(pieces, np.flatnonzero(pieces.inside_out), -pieces.volume)
 
     @cached_property
     def turned(self) -> NDArray[np.bool_]:
         """(m,) True for faces that look the wrong way: against their surface, or with a shell to be turned over."""
-        return self.pieces.over
+        return self.pieces.over[: len(self.mesh)]
 
     @cached_property
     def flat(self) -> NDArray[np.bool_]:
@@ -328,10 +339,10 @@ class Soundness:
 
     def _of_shells(self, shells: Shells, chosen: NDArray[np.int64], value: Floats) -> Defects:
         """Whole shells; their point lies on the largest face."""
-        middles = self._middles(shells.largest[chosen])
+        middles = shells.mesh.vertices[shells.mesh.faces[shells.largest[chosen]]].mean(axis=1)
 
         def make(rows: Rows) -> Defect:
-            faces = np.flatnonzero(np.isin(shells.label, chosen[rows]))
+            faces = np.flatnonzero(np.isin(shells.label[: len(self.mesh)], chosen[rows]))
             return Defect(at_faces(self.mesh, faces, point=middles[rows[0]]), 0.0, len(faces))
 
         return worst_first(np.arange(len(chosen)), value[chosen], middles, make)

@@ -1,4 +1,4 @@
-"""A closed shell faces inward, so that it encloses less than nothing."""
+"""A shell faces inward, so that it encloses less than nothing."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ STANDARD = Source(
     kind="body",
     level="error",
     since="0.1",
-    message="A closed shell is inside out: all its faces face inward ({measured}).",
+    message="A shell is inside out: all its faces face inward ({measured}).",
     remedy="Turn the shell over: flip all its faces. A mirrored copy is the usual cause.",
     sources=(STANDARD,),
     worse="present",
@@ -33,7 +33,8 @@ def inside_out(part: Checked) -> Iterator[Hit]:
     others turn it back without a word; a shell like that among others is taken for a void. Walls, gaps, holes and
     volume are measured here as if it were turned.
 
-    Measured: signed volume of every closed shell that does not lie within a solid, where it would be a void.
+    Measured: signed volume of every shell, closed but for small holes, that does not lie within a solid, where it
+    would be a void. A shell that goes through one that faces outward is told too: it bounds no void.
     Ignore when: never; turning a shell over costs nothing.
     """
     for shell in part.body.soundness.inside_out:

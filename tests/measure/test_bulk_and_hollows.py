@@ -32,6 +32,15 @@ def test_ball_is_as_thick_as_its_diameter() -> None:
     assert np.linalg.norm(bulk.centre) < 0.2
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_no_ball_grows_out_through_a_hole(seed: int) -> None:
+    vertices, faces = bodies.turned(bodies.box((30.0, 20.0, 12.0), (6, 4, 2)), seed)
+    (bulk,) = measured((vertices, faces[1:])).thick_places(10.0)
+    assert bulk.diameter_mm == pytest.approx(12.0, rel=2e-3)
+    # A surface that is open further encloses nothing.
+    assert measured((vertices, faces[len(faces) // 4 :])).thick_places(1.0) == []
+
+
 def test_two_lumps_on_a_plate_are_two_places() -> None:
     part = block(80, 20, 3) + block(14, 14, 14).translate([-30, 0, 0]) + block(13, 13, 13).translate([30, 0, 0])
     assert [x.diameter_mm for x in measured(mesh_of(part)).thick_places(10.0)] == pytest.approx([14, 13], rel=3e-3)

@@ -51,6 +51,36 @@ def test_what_is_measured_does_not_depend_on_how_faces_are_wound() -> None:
     assert told(mixed) == right
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_surface_with_a_small_hole_is_measured_as_the_solid_that_it_is_meant_to_be(turned: bool) -> None:
+    vertices, faces = plate_with_everything()
+    right = told(measured((vertices, faces)))
+    # One face of a side goes, that nothing else is cut into.
+    side = int(np.flatnonzero((vertices[faces][..., 1] == -15.0).all(axis=1))[0])
+    body = measured((vertices, np.delete(faces, side, axis=0)[:, :: -1 if turned else 1]))
+    assert len(body.soundness.open_edges) == 1
+    assert [round(x.value) for x in body.soundness.inside_out] == ([round(right["volume"] + 64)] if turned else [])
+    found = told(body)
+    for name in ("walls", "gaps", "bores", "openings", "bulk"):
+        assert found[name] == right[name]
+
+
+def test_bodies_on_one_edge_face_each_its_own_way() -> None:
+    one, other = bodies.box((10.0, 10.0, 10.0)), bodies.moved(bodies.box((10.0, 10.0, 10.0)), (10.0, 10.0, 0.0))
+    body = measured(bodies.join(one, bodies.inward(other)))
+    assert [round(x.value) for x in body.soundness.inside_out] == [1000]
+    assert body.volume_mm3 == pytest.approx(2000)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_inward_shell_that_reaches_out_of_a_body_is_no_void(seed: int) -> None:
+    """Most of it lies within the other: whichever of its faces is asked, the answer is one."""
+    bar = bodies.moved(bodies.box((8.0, 8.0, 18.0)), (0.0, 0.0, 3.0))
+    body = measured(bodies.turned(bodies.join(bodies.box((20.0, 20.0, 20.0)), bodies.inward(bar)), seed))
+    assert [round(x.value) for x in body.soundness.inside_out] == [8 * 8 * 18]
+    assert body.voids == []
+
+
 @pytest.mark.parametrize("kept", [0, 4])
 def test_bar_inside_out_is_a_pin_and_no_hole(kept: int) -> None:
     """All of its faces, or all but four, look inward."""
