@@ -40,7 +40,8 @@ def stop() -> None:
 
 def _process(*ahead: str) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
-        [sys.executable, "-m", "lintsvc.commands.checker", *ahead],
+        # -P: the folder that is checked may be a stranger's, and hold a queue.py.
+        [sys.executable, "-P", "-m", "lintsvc.commands.checker", *ahead],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,

@@ -38,7 +38,7 @@ def tetrahedra(
     with tempfile.TemporaryDirectory() as folder:
         surface, out = Path(folder) / "body.stl", Path(folder) / "mesh.npz"
         surface.write_bytes(stl_bytes(corners, "body, mm"))
-        command = [sys.executable, "-m", "lintsvc.order.solid_mesh", str(surface), str(out), repr(size_mm)]
+        command = [sys.executable, "-P", "-m", "lintsvc.order.solid_mesh", str(surface), str(out), repr(size_mm)]
         try:
             subprocess.run(command, capture_output=True, timeout=_SECONDS, check=False)
         except subprocess.TimeoutExpired:

@@ -91,6 +91,19 @@ def test_several_processes_keep_the_order(tmp_path: Path) -> None:
     assert [x["file"] for x in json.loads(ran.stdout)["parts"]] == names
 
 
+def test_nothing_is_run_that_lies_in_the_folder_that_is_checked(tmp_path: Path) -> None:
+    for name in ("json", "queue", "select", "numpy"):
+        (tmp_path / f"{name}.py").write_text("open('run', 'w').close(); raise SystemExit(9)")
+    for n in range(12):
+        write_housing(tmp_path / f"part-{n:02}.stl")
+    program = Path(sys.executable).with_name("lintsvc")
+    ran = subprocess.run([program, "check", ".", "--no-cache", "--format", "json"], cwd=tmp_path, capture_output=True,
+                         text=True, timeout=300, check=False)  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    assert len([x for x in json.loads(ran.stdout)["parts"] if x["part"]]) == 12
+    assert not (tmp_path / "run").exists()
+
+
 def test_stopping_the_command_leaves_no_process_behind(tmp_path: Path) -> None:
     told = tmp_path / "pid"
     pack = write_rule(tmp_path / "trial", "slow", f"open({str(told)!r}, 'w').write(str(os.getpid()))\ntime.sleep(600)")
