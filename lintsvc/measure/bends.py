@@ -57,41 +57,93 @@ def _kinds(start: int, stop: int, vertices: Any, faces: Any, normals: Any, mates
         kinds[mates[h]] = kind
 
 
+def bluntly_round(mesh: Mesh) -> NDArray[np.bool_]:
+    """(3 m,) which half-edges turn like a crease but are of a round in two or so facets a quarter."""
+    found = np.zeros(3 * len(mesh), bool)
+    in_parts(_bluntly_round, len(found), mesh.vertices, mesh.faces, mesh.normals, mesh.mates, mesh.turns, found)
+    return found
+
+
+@compiled
+def _bluntly_round(
+    start: int, stop: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: Any, found: Any
+) -> None:
+    for h in range(start, stop):
+        turn = turns[h]
+        if abs(turn) <= CREASE_DEG or abs(turn) >= _STILL_ROUND_DEG or mates[h] < h:
+            continue
+        mine, width = _across(h, vertices, faces, normals, mates, turns)
+        its, breadth = _across(mates[h], vertices, faces, normals, mates, turns)
+        # Half as much where the round runs into a flat; as much where it goes on over facets of one width.
+        into_flat = 0.45 < mine / turn < 0.55 or 0.45 < its / turn < 0.55
+        goes_on = 0.95 < mine / turn < 1.05 or 0.95 < its / turn < 1.05
+        if into_flat or (goes_on and 0.95 * width < breadth < 1.05 * width):
+            found[h] = True
+            found[mates[h]] = True
+
+
+@compiled
+def _across(h: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: Any) -> Any:
+    """By how many degrees the surface turns at the other side of the facet, and how far off that is; 0 for nothing."""
+    leave, at = h, _middle(h, vertices, faces)
+    way = _inward(h, vertices, faces, normals)
+    far = 0.0
+    for _ in range(_STEPS):
+        leave, step = _leave(leave, at, way, vertices, faces, normals)
+        if leave < 0 or mates[leave] < 0:
+            return 0.0, 0.0
+        at = at + step * way
+        far += step
+        if abs(turns[leave]) > _FLAT_DEG:
+            return float(turns[leave]), far
+        leave = mates[leave]
+        if not normals[leave // 3].any():
+            return 0.0, 0.0
+    return 0.0, 0.0
+
+
+@compiled
+def _middle(h: int, vertices: Any, faces: Any) -> Any:
+    return (vertices[faces[h // 3, h % 3]] + vertices[faces[h // 3, (h % 3 + 1) % 3]]) / 2
+
+
+@compiled
+def _inward(h: int, vertices: Any, faces: Any, normals: Any) -> Any:
+    """Unit vector square to the half-edge, into its face."""
+    along = vertices[faces[h // 3, (h % 3 + 1) % 3]] - vertices[faces[h // 3, h % 3]]
+    way = np.cross(normals[h // 3], along)
+    return way / max(np.sqrt(np.dot(way, way)), 1e-300)
+
+
+@compiled
+def _leave(came: int, at: Any, way: Any, vertices: Any, faces: Any, normals: Any) -> Any:
+    """The half-edge over which a straight way through a face leaves it, -1 for none, and how far that is."""
+    f = came // 3
+    leave = -1
+    least = np.inf
+    for k in range(3):
+        edge = 3 * f + k
+        if edge == came:
+            continue
+        p = vertices[faces[f, k]]
+        inward = np.cross(normals[f], vertices[faces[f, (k + 1) % 3]] - p)
+        rate = np.dot(inward, way)
+        if rate < 0.0 and -np.dot(inward, at - p) / rate < least:
+            least = -np.dot(inward, at - p) / rate
+            leave = edge
+    return leave, max(least, 0.0)
+
+
 @compiled
 def _beyond(h: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: Any) -> Any:
     """By how many degrees the surface turns beyond the facet, straight across from a half-edge's middle; 0 where it
     ends there, at a corner or at nothing."""
-    f = h // 3
-    a = faces[f, h % 3]
-    b = faces[f, (h % 3 + 1) % 3]
-    n = normals[f]
-    at = (vertices[a] + vertices[b]) / 2
-    # Square to the edge, into the face.
-    way = np.cross(n, vertices[b] - vertices[a])
-    came = h
+    leave, at = h, _middle(h, vertices, faces)
+    way = _inward(h, vertices, faces, normals)
     crossed = 0
     sharpest = 0.0
     for _ in range(_STEPS):
-        f = came // 3
-        n = normals[f]
-        leave = -1
-        least = np.inf
-        for k in range(3):
-            edge = 3 * f + k
-            if edge == came:
-                continue
-            p = vertices[faces[f, k]]
-            along = vertices[faces[f, (k + 1) % 3]] - p
-            inward = np.cross(n, along)
-            rate = inward[0] * way[0] + inward[1] * way[1] + inward[2] * way[2]
-            if rate >= 0.0:
-                continue
-            far = 0.0
-            for j in range(3):
-                far += inward[j] * (at[j] - p[j])
-            if -far / rate < least:
-                least = -far / rate
-                leave = edge
+        leave, step = _leave(leave, at, way, vertices, faces, normals)
         if leave < 0 or mates[leave] < 0:
             return sharpest
         turn = abs(turns[leave])
@@ -101,9 +153,9 @@ def _beyond(h: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: 
         crossed += turn > _FLAT_DEG
         if crossed == _EDGES:
             return sharpest
-        at = at + max(least, 0.0) * way
-        came = mates[leave]
+        at = at + step * way
+        leave = mates[leave]
         # A face without a normal has no direction across.
-        if not normals[came // 3].any():
+        if not normals[leave // 3].any():
             return sharpest
     return sharpest

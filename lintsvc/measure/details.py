@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.bends import bluntly_round
 from lintsvc.measure.creases import CREASE_DEG, nearest_segment
+from lintsvc.measure.edges import OPEN, shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.patches import Patches, patches
 from lintsvc.measure.topology_groups import components
@@ -68,7 +70,7 @@ def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
     """Return the details lower than `limit_mm`, the lowest first."""
     if not len(mesh):
         return []
-    smooth = patches(mesh, CREASE_DEG)
+    smooth = _faces_of_the_design(mesh)
     area = np.bincount(smooth.label, weights=mesh.areas, minlength=smooth.count).astype(np.float64)
     most = _MARK * mesh.areas.sum()
     steps = [
@@ -94,6 +96,16 @@ def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
             faces = np.sort(np.concatenate([order[starts[p] : starts[p + 1]] for p in shown])).astype(np.int32)
             details.append(_detail(mesh, raised, islands, members, faces))
     return sorted(details, key=lambda x: x.height_mm)
+
+
+def _faces_of_the_design(mesh: Mesh) -> Patches:
+    """Stretches without a crease; a round of two facets a quarter makes none, though each turns as much as one."""
+    blunt = bluntly_round(mesh)
+    if not blunt.any():
+        return patches(mesh, CREASE_DEG)
+    turn = np.where(blunt, np.float32(0.0), mesh.turns)
+    label, count = shells(np.where(np.abs(turn) < CREASE_DEG, mesh.mates, OPEN).astype(np.int32))
+    return Patches(label, count, turn)
 
 
 def _detail(mesh: Mesh, raised: bool, islands: set[int], members: list[_Step], faces: Ints) -> Detail:

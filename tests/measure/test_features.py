@@ -102,6 +102,33 @@ def test_steps_as_high_as_the_limit_and_chamfers_are_no_details() -> None:
     assert measured(mesh_of(Manifold.extrude(outline, 30))).details(0.5) == []
 
 
+def arc(x: float, y: float, radius: float, start_deg: float, stop_deg: float, facets: int) -> list[list[float]]:
+    turn = np.radians(np.linspace(start_deg, stop_deg, facets + 1))
+    return np.stack([x + radius * np.cos(turn), y + radius * np.sin(turn)], axis=1).tolist()
+
+
+@pytest.mark.parametrize("facets", [2, 3, 8])
+@pytest.mark.parametrize("radius", [0.3, 0.5, 0.6])
+def test_rounds_in_few_facets_a_quarter_are_no_details(radius: float, facets: int) -> None:
+    groove = [[0, 0], [40, 0], [40, 10], [24, 10], *arc(20, 10, radius, 0, -180, 2 * facets), [16, 10], [0, 10]]
+    foot = [[0, 0], [30, 0], [30, 5], *arc(15 + radius, 5 + radius, radius, 270, 180, facets)]
+    step = [*foot, [15, 5.05 + radius], [0, 5.05 + radius]]
+    rounded = [*foot, *arc(15 - radius, 5 + radius, radius, 0, 90, facets), [0, 5 + 2 * radius]]
+    for outline in (groove, step, rounded):
+        assert measured(mesh_of(Manifold.extrude(CrossSection([outline]), 20))).details(0.5) == []
+
+
+@pytest.mark.parametrize("raised", [True, False])
+@pytest.mark.parametrize("wide", [0.8, 2.0])
+def test_bar_with_sides_of_45_degrees_is_a_detail(wide: float, raised: bool) -> None:
+    way = 1.0 if raised else -1.0
+    bar = [[10 - wide, 5], [10 - wide + 0.3, 5 + way * 0.3], [10 + wide - 0.3, 5 + way * 0.3], [10 + wide, 5]]
+    outline = [[0, 0], [20, 0], [20, 5], *bar[::-1], [0, 5]]
+    (found,) = measured(mesh_of(Manifold.extrude(CrossSection([outline]), 20))).details(0.5)
+    assert found.height_mm == pytest.approx(0.3, rel=0.01)
+    assert found.raised is raised
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_panel_has_its_size_and_thickness(seed: int) -> None:
     (panel,) = measured(bodies.turned(bodies.plate(2.0, (160.0, 90.0)), seed)).panels(3.0)
