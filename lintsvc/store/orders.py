@@ -46,6 +46,15 @@ class Order:
     holds: tuple[str, ...]
 
 
+#: Whoever makes something of an order says so again and again; unheard of for so long, it is taken up anew.
+MAKING_SECONDS = 15
+
+
+def making_key(order_id: str, name: str) -> str:
+    """Key in Redis of how far something is that is being made."""
+    return f"lintsvc:making:{order_id}:{name}"
+
+
 def place_of(order_id: str) -> str:
     """Where its artefacts stand."""
     return f"order/{order_id}"

@@ -150,7 +150,7 @@ class Web:
         if first.wait_for is None:
             return
         kind, check_id = first.wait_for
-        seconds = _MADE_SECONDS if kind == "made" else _prefer_wait(scope)
+        seconds = _prefer_wait(scope, _MADE_SECONDS if kind == "made" else 0.0)
         if seconds <= 0:
             await first.release()
             return
@@ -208,10 +208,10 @@ def _with(message: Message, more: Headers) -> Message:
     return message
 
 
-def _prefer_wait(scope: Scope) -> float:
+def _prefer_wait(scope: Scope, unsaid: float) -> float:
     text = dict(scope["headers"]).get(b"prefer", b"").decode("latin-1")
     found = re.search(r"(?:^|,)\s*wait=(\d{1,4})", text, re.IGNORECASE)
-    return min(float(found[1]), _LONGEST_WAIT) if found else 0.0
+    return min(float(found[1]), _LONGEST_WAIT) if found else unsaid
 
 
 def _as_get(scope: Scope, location: str) -> Scope:

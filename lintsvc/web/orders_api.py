@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,8 +18,8 @@ from lintsvc.store.accept import QuotaUsedUp
 from lintsvc.store.blobs import CHUNK, file_blob
 from lintsvc.store.checks import FileOf
 from lintsvc.store.logs import request_id
-from lintsvc.store.orders import MADE, PRINT, Order, place_of
-from lintsvc.store.renders import FAILED_SECONDS, REASON, failed_key
+from lintsvc.store.orders import MADE, PRINT, Order, making_key, place_of
+from lintsvc.store.renders import REASON, failed_key
 from lintsvc.web.auth import asker
 from lintsvc.web.checks_api import WAIT_HEADER, json_answer, refuse_too_large, take_files, time_text
 from lintsvc.web.problems import Problem
@@ -203,9 +204,10 @@ def _made(order: Order, name: str, media: str) -> Response:
             raise Problem("not-made", file.read().decode("utf-8", "replace"))
     found = keeping.find_artefact(here.db, place, name)
     if found is None:
-        if failed := here.redis.get(failed_key(place, name)):
-            raise Problem("failed", str(failed), headers={"Retry-After": str(FAILED_SECONDS)})
-        return _later(here, order, name)
+        if failed := here.redis.get(failed_key(place, told)):
+            left = here.redis.ttl(failed_key(place, told))
+            raise Problem("failed", str(failed), headers={"Retry-After": str(max(1, int(str(left))))})
+        return _later(here, order, name, told)
     response = Response(_chunks(keeping.open_artefact(here.blobs, found)), content_type=media)
     response.headers["Content-Length"] = str(found.size)
     response.headers["Cache-Control"] = "private, no-cache"
@@ -217,11 +219,13 @@ def _made(order: Order, name: str, media: str) -> Response:
     return response
 
 
-def _later(here: Services, order: Order, name: str) -> Response:
+def _later(here: Services, order: Order, name: str, told: str) -> Response:
+    going = here.redis.get(making_key(order.id, told))
+    progress = json.loads(str(going)) if going else {}
     # Asked for twice within a few seconds: the first call is still under way.
-    if here.redis.set(f"lintsvc:asked:{order.id}:{name}", 1, nx=True, ex=10):
+    if not going and here.redis.set(f"lintsvc:asked:{order.id}:{told}", 1, nx=True, ex=10):
         here.caller.order(order.id, name, request_id.get())
-    response = json_answer({"state": "being made", "name": name}, 202)
+    response = json_answer({"state": "being made", "name": name, **progress}, 202)
     response.headers["Retry-After"] = "1"
     response.headers[WAIT_HEADER] = f"made {order.id}"
     return response

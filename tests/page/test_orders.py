@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
+from page.conftest import window
 from page.modules import run
 from page.paths import accessible, drop
 from parts import gauge_order
@@ -137,6 +140,51 @@ def test_order_shows_findings_pages_and_hands_out_the_packet(
         page.get_by_role("link", name="Packet for the shops (zip)").click()
     with zipfile.ZipFile(io.BytesIO(Path(download.value.path()).read_bytes())) as packet:
         assert packet.read("parts/lid/lid.stl") == (order / "lid.stl").read_bytes()
+
+
+def test_an_order_under_way_says_how_far_it_is_and_comes_back_from_trouble(
+    browser: Browser, service: Running, sent: str, tmp_path: Path
+) -> None:
+    # Not the window of the other tests: what the browser logs of the troubles is no trouble here.
+    with window(browser, service) as (page, _):
+        under_way(page, sent, tmp_path)
+
+
+def under_way(page: Page, sent: str, tmp_path: Path) -> None:
+    now: dict[str, Any] = {"status": 202, "json": {"state": "being made", "step": "part: lid.stl", "percent": 25.0}}
+    address = re.compile(r"/order\.json$")
+    page.route(address, lambda route: route.fulfill(**now) if now else route.abort())
+    page.goto(sent)
+    step = page.locator(".verdict [role=status]")
+    expect(step).to_have_text("The part lid.stl")
+    assert page.locator("progress").evaluate("x => x.value") == 25
+    accessible(page, "order-running", tmp_path)
+    now["json"] = {"state": "being made", "step": "whole: fit/too-tight", "percent": 60.0}
+    expect(step).to_have_text("How the parts go together: fit/too-tight")
+    now.clear()
+    expect(step).to_contain_text("The connection is lost")
+    now |= {"status": 202, "json": {"state": "being made"}}
+    expect(step).to_have_text("Waiting for a free worker")
+    why = {"type": "urn:lintsvc:problem:failed", "detail": "it could not be made: it took too long"}
+    now |= {"status": 500, "json": why, "headers": {"Retry-After": "2", "Content-Type": "application/problem+json"}}
+    expect(page.get_by_role("alert")).to_have_text("It could not be made: it took too long.")
+    accessible(page, "order-failed", tmp_path)
+    page.get_by_role("button", name="Try again").click()
+    expect(page.get_by_role("button", name="Trying again")).to_be_disabled()
+    page.unroute(address)
+    expect(page.locator(".order-whole")).to_be_visible()
+
+
+def test_an_order_is_stopped_while_it_is_checked(page: Page, order: Path) -> None:
+    page.route(re.compile(r"/order\.json$"), lambda route: route.fulfill(status=202, json={"state": "being made"}))
+    page.goto("/orders")
+    drop(page, order / "gasket.dxf")
+    page.get_by_role("button", name="Check the order").click()
+    page.wait_for_url("**/orders/*")
+    gone = page.url
+    page.get_by_role("button", name="Stop, and delete this order").click()
+    page.wait_for_url("**/orders")
+    assert page.request.get(gone.replace("/orders/", "/api/v1/orders/")).status == 404
 
 
 def test_the_packet_is_read_on_a_phone_without_scrolling_sideways(browser: Browser, order: Path) -> None:

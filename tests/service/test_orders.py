@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import time
 import zipfile
 
 import pypdfium2
@@ -51,6 +52,32 @@ def test_report_pages_and_sizes_of_an_order(service: Running, order: str) -> Non
     pictures = [x for x in bracket["page"]["blocks"] if x["kind"] == "picture"]
     assert len(pictures) == 2
     assert all(x["svg"].startswith("<svg") for x in pictures)
+
+
+def test_while_an_order_is_checked_it_is_told_how_far_it_is(service: Running, files) -> None:
+    at = send(service, files).headers["location"]
+    told: list[tuple[float, str]] = []
+    while (answer := service.request("GET", f"{at}/order.json", headers={"Prefer": "wait=0"})).status == 202:
+        if "percent" in answer.json:
+            told.append((answer.json["percent"], answer.json["step"]))
+        time.sleep(0.02)
+    assert answer.status == 200, answer.body
+    assert told == sorted(told, key=lambda x: x[0])
+    assert told[-1][0] > 0, told
+    assert any(x.startswith(("part: ", "whole: ", "packet")) for _, x in told), told
+
+
+def test_an_order_that_is_deleted_while_it_is_checked_is_no_failure(service: Running, files) -> None:
+    at = send(service, files).headers["location"]
+    while "percent" not in (answer := service.request("GET", f"{at}/order.json", headers={"Prefer": "wait=0"})).json:
+        assert answer.status == 202, answer.body
+        time.sleep(0.02)
+    assert service.request("DELETE", at).status == 204
+    assert service.request("GET", f"{at}/order.json").status == 404
+    # The worker is free again, and makes the next.
+    next_one = send(service, files).headers["location"]
+    assert service.get(f"{next_one}/order.json").status == 200
+    assert f"of order {at.rsplit('/', 1)[1]}" not in service.words()
 
 
 def test_packet_holds_the_files_that_were_sent(service: Running, order: str, files) -> None:

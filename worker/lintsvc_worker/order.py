@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lintsvc.model.report import PartReport
-    from lintsvc.order.check import CheckedOrder
+    from lintsvc.order.checked import CheckedOrder
     from lintsvc.order.file import OrderFile
     from lintsvc.packet.drawn import Drawn
     from lintsvc.rulebook.check import Result
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 Step = Callable[[str, float], None]
 RESULTS = "results"
+#: Share of the progress that the parts have; the rest is the order as a whole, and the packet.
+_PARTS_PERCENT = 50.0
 
 
 class CannotMake(Exception):
@@ -80,20 +82,26 @@ def _named(order: OrderFile) -> list[str]:
 
 def _load(path: Path, rules: Iterable[Rule], step: Step) -> tuple[CheckedOrder, dict[str, Drawn]]:
     from lintsvc.order.load import load_here
+    from lintsvc.order.read import read_order
     from lintsvc.packet.drawn import drawn_of
     from lintsvc.rulebook.check import Progress
 
     drawn: dict[str, Drawn] = {}
     seen = 0
+    files = [x.file for x in read_order(path).part]
+
+    def tell(name: str, percent: float) -> None:
+        # By its file: that is what somebody who waits can make sense of.
+        step(f"part: {files[seen]}", _PARTS_PERCENT * (seen + percent / 100) / len(files))
 
     def on_part(id: str, result: Result) -> None:
         nonlocal seen
-        seen += 1
         if result.checked is not None:
-            step("draw", min(90.0, 5.0 * seen))
+            tell("draw", 100.0)
             drawn[id] = drawn_of(result.checked)
+        seen += 1
 
-    progress = Progress(step=lambda name, percent: step(name, min(90.0, 5.0 * seen)))
+    progress = Progress(step=tell)
     today = datetime.now(UTC).date()
     order = load_here(path, rules, today=today, progress=progress, on_part=on_part)
     # Where it lies here is nobody's business: files are called as the order calls them.
@@ -111,8 +119,16 @@ def _all(path: Path, job: dict[str, Any], rules: Iterable[Rule], step: Step) -> 
 
     rules = list(rules)
     order, drawn = _load(path, rules, step)
-    step("order", 91.0)
-    entry = check_order(order, rules, adjustments=order.shop.limits)
+    mine = sum("order" in x.kinds for x in rules)
+    done = 0
+
+    def on_rule(rule: str) -> None:
+        # Each is a step of its own: the limit on a step's time is meant for one rule.
+        nonlocal done
+        step(f"whole: {rule}", _PARTS_PERCENT + (94.0 - _PARTS_PERCENT) * done / max(1, mine))
+        done += 1
+
+    entry = check_order(order, rules, adjustments=order.shop.limits, on_rule=on_rule)
     entries: tuple[PartReport, ...] = tuple(x.report for x in order.parts)
     report = Report(entries, made_by=__version__, order=entry)
     step("packet", 94.0)

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import io
+import json
 import logging
+import time
 import zipfile
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy.exc import IntegrityError
+import redis
+from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from lintsvc.store import claims, keeping
 from lintsvc.store.assemble import NotStored, read_artefact
 from lintsvc.store.blobs import file_blob
-from lintsvc.store.orders import ARRIVAL, MADE, PRINT, Order, place_of, read_order
+from lintsvc.store.orders import ARRIVAL, MADE, MAKING_SECONDS, PRINT, Order, making_key, place_of, read_order
 from lintsvc.store.renders import FAILED_SECONDS, REASON, failed_key
 from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
@@ -24,6 +29,52 @@ from lintsvc_worker.result import read_made, why_lost
 from lintsvc_worker.zygote_client import CannotWarmUp
 
 log = logging.getLogger(__name__)
+
+#: How often it is told that the work goes on, and looked whether it is still wanted.
+_LOOK_SECONDS = 1.0
+
+
+class _Unwanted(Exception):
+    """The order was deleted while something was made of it."""
+
+
+class _Watch:
+    """Tells that something is being made and how far it is, and looks whether the order is still there."""
+
+    def __init__(self, context: Context, order_id: str, name: str) -> None:
+        self._context, self._id = context, order_id
+        self._key = making_key(order_id, name)
+        self._told = {"step": "start", "percent": 0.0}
+        self._next = 0.0
+        self.reason = ""
+        self.wanted = True
+
+    def begin(self) -> bool:
+        """False where somebody makes it already: whoever waits asks again and again."""
+        return bool(self._context.redis.set(self._key, json.dumps(self._told), nx=True, ex=MAKING_SECONDS))
+
+    def end(self) -> None:
+        with suppress(redis.RedisError):
+            self._context.redis.delete(self._key)
+
+    def says(self, line: dict[str, Any]) -> None:
+        """Take a line of the child."""
+        self.reason = self.reason or str(line.get("nothing", ""))
+        if "step" in line:
+            self._told = {"step": str(line["step"]), "percent": float(line.get("percent", 0.0))}
+
+    def tick(self) -> bool:
+        """False to stop."""
+        now = time.monotonic()
+        if now < self._next:
+            return self.wanted
+        self._next = now + _LOOK_SECONDS
+        # Without Redis or the records the work goes on: they may be back before it ends.
+        with suppress(redis.RedisError):
+            self._context.redis.set(self._key, json.dumps(self._told), ex=MAKING_SECONDS)
+        with suppress(DBAPIError, PoolTimeout):
+            self.wanted = read_order(self._context.db, self._id) is not None
+        return self.wanted
 
 
 def run_order(context: Context, order_id: str, name: str) -> None:
@@ -35,16 +86,23 @@ def run_order(context: Context, order_id: str, name: str) -> None:
     place = place_of(order_id)
     if keeping.find_artefact(context.db, place, name) is not None:
         return
-    # Suppressed: the order was deleted meanwhile.
-    with scratch_folder(context) as scratch, suppress(NotStored, FileNotFoundError):
-        data, reason, failed = _make(context, order, name, job, scratch)
-        if failed:
-            context.redis.set(failed_key(place, name), reason, ex=FAILED_SECONDS)
-        else:
-            _store(
-                context, place, _files(name, data) if data is not None else {name + REASON: reason.encode()}, scratch
-            )
-        context.events.publish(order_id, [("made", {"name": name})])
+    # What comes of an order at once is one job, whichever of it was asked for.
+    told = "order.json" if name in MADE else name
+    watch = _Watch(context, order_id, told)
+    if not watch.begin():
+        return
+    try:
+        # Suppressed: the order was deleted meanwhile.
+        with scratch_folder(context) as scratch, suppress(NotStored, FileNotFoundError, _Unwanted):
+            data, reason, failed = _make(context, order, name, job, scratch, watch)
+            if failed:
+                context.redis.set(failed_key(place, told), reason, ex=FAILED_SECONDS)
+            else:
+                made = _files(name, data) if data is not None else {name + REASON: reason.encode()}
+                _store(context, place, made, scratch)
+            context.events.publish(order_id, [("made", {"name": name})])
+    finally:
+        watch.end()
 
 
 def _job(order: Order, name: str) -> dict[str, Any] | None:
@@ -67,7 +125,7 @@ def _job(order: Order, name: str) -> dict[str, Any] | None:
 
 
 def _make(
-    context: Context, order: Order, name: str, job: dict[str, Any], scratch: Path
+    context: Context, order: Order, name: str, job: dict[str, Any], scratch: Path, watch: _Watch
 ) -> tuple[bytes | None, str, bool]:
     """Return the bytes, or None and why there are none, and whether that is a failure of ours."""
     folder = scratch / "child"
@@ -77,21 +135,23 @@ def _make(
     if job["what"] == "arrival":
         csv = name.removesuffix(".json") + ".csv"
         (folder / RESULTS).write_bytes(read_artefact(context.db, context.blobs, place_of(order.id), csv))
-    said: list[str] = []
+    settings = context.settings
+    # The order and each of its files: what is set is the time for one.
+    seconds = settings.file_seconds * len(order.files)
+    limits = replace(limits_of(context), seconds=seconds)
     try:
-        ended = context.zygote.run(
-            job, folder, limits_of(context), lambda line: said.append(str(line.get("nothing", ""))), lambda: True
-        )
+        ended = context.zygote.run(job, folder, limits, watch.says, watch.tick)
     except CannotWarmUp as error:
         return None, f"it could not be made: {error}", True
-    reason = next((x for x in said if x), "")
+    if not watch.wanted:
+        raise _Unwanted
+    reason = watch.reason
     if ended.how == "done" and not reason:
         return read_made(folder / child.MADE), "", False
     if reason:
         return None, reason, False
-    settings = context.settings
     reason = "it could not be made: " + why_lost(
-        ended, seconds=settings.file_seconds, step_seconds=settings.step_seconds, memory_mib=settings.memory_mib
+        ended, seconds=seconds, step_seconds=settings.step_seconds, memory_mib=settings.memory_mib
     )
     words = read_made(folder / "log").decode("utf-8", "replace")[-2000:] if (folder / "log").exists() else ""
     log.error("%s of order %s: %s %s", name, order.id, reason, words)

@@ -109,7 +109,7 @@ export function asError(status: number, kind: string, detail: string, retryAfter
   if (status === 401) return new ServiceError(status, e.token, kind);
   if (status === 429 || status === 503) return new ServiceError(status, e.busy(detail), kind, retryAfter || 5);
   if (status === 507) return new ServiceError(status, e.noRoom(detail), kind, 30);
-  if (status >= 500) return new ServiceError(status, e.failed(detail), kind, 5);
+  if (status >= 500) return new ServiceError(status, kind === "failed" ? e.notMade(detail) : e.failed(detail), kind, retryAfter || 5);
   return new ServiceError(status, e.refused(detail), kind);
 }
 

@@ -2,6 +2,7 @@
 
 import type { Level } from "./report";
 
+const sentence = (words: string) => words && words[0]!.toUpperCase() + words.slice(1) + (/[.!?]$/.test(words) ? "" : ".");
 const many = (n: number, one: string, more: string) => `${n} ${n === 1 ? one : more}`;
 
 export const text = {
@@ -201,6 +202,7 @@ export const text = {
     howFar: (n: number) => (n === 1 ? "How far does it bend from flat, in degrees?" : `How far do the ${n} bends go from flat, in degrees?`),
     radius: (n: number) => `Inside radius of the ${many(n, "bend", "bends")} without one`,
     radiusHint: "2mm, 0.08in",
+    alone: "This page asks for it where a file is checked by itself.",
     use: (n: number) => (n === 1 ? "Use it" : `Use it for all ${n}`),
     then: (n: number) => (n === 1 ? "It can be taken back below, with the facts." : "Said of all of them; each can be turned or taken back below, with the facts."),
     title: "Said here of bends",
@@ -386,7 +388,16 @@ export const text = {
     save: "Save order.toml",
     send: "Check the order",
     sending: "Sending",
-    waiting: "Checking the parts, and then the whole",
+    waiting: "Checking the order",
+    step: (step: string): string => {
+      const [kind, name = ""] = step.split(": ", 2);
+      return kind === "part" ? `The part ${name}` : kind === "whole" ? `How the parts go together: ${name}` : kind === "packet" ? "Writing what goes out" : "The order file";
+    },
+    goesOn: "It goes on when you leave this page; you find it again under Orders.",
+    stop: "Stop, and delete this order",
+    failed: "This order could not be checked",
+    againIn: (seconds: number) => `Trying again in ${seconds}\u00a0s`,
+    removeSure: "Delete this order and all that was made of it for good?",
     before: "Orders sent before",
     noneBefore: "Nothing yet.",
     back: "Another order",
@@ -443,7 +454,8 @@ export const text = {
     busy: (detail: string) => `The queue is full${detail ? `: ${detail}` : ""}.`,
     noRoom: (detail: string) => detail || "The service has no room left for this file.",
     token: "This service needs a token.",
-    failed: (detail: string) => `The service met an error of its own. ${detail}`,
+    failed: (detail: string) => `The service met an error of its own. ${sentence(detail)}`,
+    notMade: (detail: string) => sentence(detail),
     noParts: (n: number) => `None of the ${n} files is a part file.`,
     notFound: "This check is not there. It may have been deleted, or kept only for a while.",
     refused: (why: string) => `The service said no: ${why}`,

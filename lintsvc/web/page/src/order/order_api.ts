@@ -21,6 +21,9 @@ export interface Arrival {
   shop_says: string[];
 }
 
+/** How far an order is that is being checked. */
+export interface Making { state: string; step?: string; percent?: number }
+
 const at = (id: string) => `/orders/${encodeURIComponent(id)}`;
 
 /** Send an order file with its parts. Resolves to the new order; throws ServiceError. */
@@ -32,7 +35,9 @@ export async function sendOrder(text: string, files: File[]): Promise<OrderShown
 }
 
 export const orders = () => get<{ orders: OrderShown[] }>("/orders");
-export const orderData = (id: string) => made<OrderData>(`${at(id)}/order.json`);
+/** What came of an order, or within a second how far it is. */
+export const orderNow = async (id: string): Promise<OrderData | Making> =>
+  (await (await ask(`${at(id)}/order.json`, { headers: { Prefer: "wait=1" } })).json()) as OrderData | Making;
 export const fileUrl = (id: string, name: string) => `/api/v1${at(id)}/${name}`;
 export const printUrl = (id: string, part: string, paper: string, offset: string, template: boolean) =>
   `/api/v1${at(id)}/prints/${encodeURIComponent(part)}?paper=${paper}&offset=${encodeURIComponent(offset)}${template ? "&template=1" : ""}`;

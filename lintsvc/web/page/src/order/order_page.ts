@@ -5,18 +5,55 @@ import type { Finding, Level } from "../report";
 import { text } from "../strings";
 import { ArrivalPanel } from "./arrival";
 import { blocksOf } from "./blocks";
-import { type OrderData, type OrderPart, fileUrl, orderData, printUrl, removeOrder } from "./order_api";
+import { type OrderData, type OrderPart, fileUrl, orderNow, printUrl, removeOrder } from "./order_api";
 
 const words = text.order;
 
 export class OrderPage {
   readonly element = h("div", { class: "check order-page" });
   private gone = false;
+  private readonly bar = h("progress", { max: 100, "aria-label": words.waiting });
+  private readonly step = h("p", { class: "status", role: "status" });
 
   constructor(private readonly id: string, private readonly go: (path: string) => void) {
     document.title = words.orders;
-    fill(this.element, h("div", { class: "verdict" }, h("h1", {}, words.waiting), h("progress", { "aria-label": words.waiting })));
-    orderData(id).then((x) => this.show(x), (error: unknown) => this.fail(error));
+    this.begin();
+  }
+
+  private begin(): void {
+    const stop = h("button", { type: "button", class: "plain", onclick: () => this.remove() }, words.stop);
+    fill(this.element, h("div", { class: "verdict" },
+      h("h1", {}, words.waiting), this.bar, this.step, h("p", { class: "quiet" }, words.goesOn), h("p", { class: "buttons-left" }, this.link(), stop)));
+    this.say(text.waiting);
+    void this.wait();
+  }
+
+  /** Ask until it is there; a connection that is lost is found again by itself. */
+  private async wait(): Promise<void> {
+    while (!this.gone) {
+      try {
+        const now = await orderNow(this.id);
+        if (this.gone) return;
+        if (!("state" in now)) return this.show(now);
+        if (now.percent === undefined) this.bar.removeAttribute("value");
+        else this.bar.value = now.percent;
+        this.say(now.step ? words.step(now.step) : text.waiting);
+        await pause(0.5);
+      } catch (error) {
+        if (!(error instanceof ServiceError && [0, 429, 503].includes(error.status))) return this.fail(error);
+        this.say(error.message);
+        await pause(2);
+      }
+    }
+  }
+
+  /** A screen reader says what changes, so nothing is said twice. */
+  private say(said: string): void {
+    if (this.step.textContent !== said) this.step.textContent = said;
+  }
+
+  private remove(): void {
+    void removeOrder(this.id).then(() => this.go("/orders"), (error: unknown) => this.fail(error));
   }
 
   dispose(): void {
@@ -26,11 +63,25 @@ export class OrderPage {
   private fail(error: unknown): void {
     if (this.gone) return;
     const said = error instanceof ServiceError ? error.message : String(error);
-    fill(this.element, h("div", { class: "verdict" }, h("h1", { class: "verdict-error" }, words.orders), h("p", { class: "problem order-status-line", role: "alert" }, said), this.another()));
+    const after = error instanceof ServiceError ? error.retryAfter : 0;
+    const again = h("button", { type: "button", class: "button second", onclick: () => void this.again(again, after) }, text.list.again);
+    fill(this.element, h("div", { class: "verdict" },
+      h("h1", { class: "verdict-error" }, words.failed), h("p", { class: "problem order-status-line", role: "alert" }, said),
+      h("p", { class: "buttons-left" }, after ? again : null, this.link())));
   }
 
-  private another(): HTMLElement {
-    return h("p", { class: "buttons-left" }, h("a", { href: "/orders", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/orders"); } }, words.back));
+  /** The service tells a failure for a while before it tries anew. */
+  private async again(button: HTMLButtonElement, seconds: number): Promise<void> {
+    button.disabled = true;
+    for (let left = seconds; left > 0 && !this.gone; left--) {
+      button.textContent = words.againIn(left);
+      await pause(1);
+    }
+    if (!this.gone) this.begin();
+  }
+
+  private link(): HTMLElement {
+    return h("a", { href: "/orders", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/orders"); } }, words.back);
   }
 
   private show(data: OrderData): void {
@@ -43,14 +94,12 @@ export class OrderPage {
     const errors = count("error") + unreadable;
     const worst = errors ? "error" : count("warning") ? "warning" : count("note") ? "note" : "clean";
     const link = (name: string, label: string) => h("a", { class: "button second", href: fileUrl(this.id, name), download: name }, label);
-    const remove = h("button", { type: "button", class: "plain", onclick: () => {
-      void removeOrder(this.id).then(() => this.go("/orders"), (error: unknown) => this.fail(error));
-    } }, words.remove);
+    const remove = h("button", { type: "button", class: "plain", onclick: () => { if (confirm(words.removeSure)) this.remove(); } }, words.remove);
     fill(this.element,
       h("div", { class: "verdict" },
         h("h1", { class: `verdict-${worst}` }, `${data.name}: ${findings.length || unreadable ? words.counted(errors, count("warning"), count("note")) : words.clean}`),
         h("p", { class: "buttons-left" }, link("packet.zip", words.packet), link("inspection.pdf", words.sheets), link("results.csv", words.table)),
-        h("p", { class: "buttons-left" }, h("a", { href: "/orders", onclick: (event: MouseEvent) => { event.preventDefault(); this.go("/orders"); } }, words.back), remove)),
+        h("p", { class: "buttons-left" }, this.link(), remove)),
       h("section", { class: "panel order-whole", "aria-labelledby": "order-whole" }, h("h2", { id: "order-whole" }, words.whole), ...blocksOf(data.page)),
       h("section", { class: "order-parts", "aria-labelledby": "order-parts" }, h("h2", { id: "order-parts" }, words.parts), ...data.parts.map((x) => this.part(x, data))),
       new ArrivalPanel(this.id, data.parts).element);
@@ -76,6 +125,8 @@ export class OrderPage {
     return h("p", { class: "buttons-left order-print" }, link, h("label", { class: "tick" }, words.paper, paper), h("label", { class: "tick" }, words.offset, offset), h("label", { class: "tick" }, template, words.template));
   }
 }
+
+const pause = (seconds: number) => new Promise((resolve) => setTimeout(resolve, 1000 * seconds));
 
 /** The order's own entry, which the report has beside its parts. */
 function orderEntry(data: OrderData): { findings: Finding[] } | null {
