@@ -39,7 +39,8 @@ def _widest(mesh: Mesh, centre: Floats, axis: Floats, width: float) -> tuple[Flo
     for step in _STEPS:
         for _ in range(_MOST_TRIES):
             tried = centre + step * width * ways
-            clear = _clear(mesh, tried, 2 * width)
+            # How near exactly does not matter where it is nearer than before.
+            clear = _clear(mesh, tried, 2 * width, best * (1 - 1e-12))
             i = int(clear.argmax())
             if clear[i] <= best:
                 break
@@ -80,7 +81,9 @@ def length_of(mesh: Mesh, least: Widths, axis: Floats, centre: Floats, diameter:
     return length, float(np.median(around.across))
 
 
-def _clear(mesh: Mesh, points: Floats, reach: float) -> Floats:
-    """Distance (n,) from the surface, `reach` at most."""
-    distance: Floats = nearest(mesh.bvh, np.ascontiguousarray(points), np.full(len(points), reach)).distance
+def _clear(mesh: Mesh, points: Floats, reach: float, enough: float = 0.0) -> Floats:
+    """Distance (n,) from the surface, `reach` at most; what is as near as `enough` will do."""
+    count = len(points)
+    near = nearest(mesh.bvh, np.ascontiguousarray(points), np.full(count, reach), np.full(count, enough))
+    distance: Floats = near.distance
     return distance
