@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from lintsvc.measure.bvh import Bvh
 from lintsvc.measure.compiled import compiled, in_parts, threads
 from lintsvc.measure.edges import mates, turns_at
+from lintsvc.measure.same_objects import as_one
 from lintsvc.measure.topology_seams import close_seams
 from lintsvc.measure.weld import weld
 from lintsvc.model.body import Body
@@ -32,9 +33,9 @@ _BUILT_BESIDE = 20_000
 class Mesh:
     """Welded vertices, and faces in the file's order, degenerate ones kept: face numbers are the report's.
 
-    `vertices`: (n, 3) float64, mm. Places that are exactly equal are one vertex, within one object
-    of the file; two objects that touch stay apart. At open edges noise far below the file's digits
-    does not count. `faces`: (m, 3) int32.
+    `vertices`: (n, 3) float64, mm. Places that are exactly equal are one vertex, within one object of the
+    file, or within objects that stand in one place as if they were one; two objects that touch stay apart. At
+    open edges noise far below the file's digits does not count. `faces`: (m, 3) int32.
     `rounding_mm`: how far a coordinate may be off by the precision that it was stored in.
     """
 
@@ -52,7 +53,7 @@ class Mesh:
         tags: Ints | None = None
         if body.face_object is not None and len(body.object_names) != 1 and np.ptp(body.face_object) > 0:
             points = points[faces.ravel()]
-            tags = np.repeat(body.face_object, 3).astype(np.int32)
+            tags = np.repeat(as_one(points.reshape(-1, 3, 3), body.face_object), 3).astype(np.int32)
             faces = np.arange(len(points), dtype=np.int32).reshape(-1, 3)
         first, place = weld(points, tags)
         vertices = points[first].astype(np.float64)

@@ -131,6 +131,8 @@ class _Build:
                 self._place(path, target, item.transform, target.kind)
         if again := len(items) - len(placed):
             text = f"{again:,} build items of the 3MF put an object where it stands already; each was read once."
+            if again == 1:
+                text = "A build item of the 3MF puts an object where it stands already; it was read once."
             self.notes.append(ReadNote("recovered", text, count=again))
         self._note_all()
         counts = [len(faces) for faces in self._faces]

@@ -10,6 +10,9 @@ import trimesh
 from measure.test_turned_over import measured, plate_with_everything, told
 from parts import bodies
 
+from lintsvc.measure.bodies import BodyMeasurements
+from lintsvc.measure.same_objects import as_one
+from lintsvc.model.body import Body
 from lintsvc.model.choices import Choices
 from lintsvc.model.finding import Finding
 from lintsvc.rulebook.check import check_file
@@ -26,6 +29,38 @@ def test_a_body_that_stands_twice_is_measured_like_the_one(times: int) -> None:
     twice = measured((vertices, np.concatenate([faces] * times)))
     assert told(twice) == right
     assert sum(x.value for x in twice.soundness.doubles) == (times - 1) * len(faces)
+
+
+@pytest.mark.parametrize("times", [2, 3])
+@pytest.mark.parametrize("shuffled", [False, True])
+def test_a_body_that_stands_twice_as_two_objects_is_measured_like_the_one(times: int, shuffled: bool) -> None:
+    """Each object has corners of its own, in an order of its own, as in a 3MF."""
+    vertices, faces = plate_with_everything()
+    copies = [(vertices, faces)]
+    for seed in range(1, times):
+        order = np.random.default_rng(seed).permutation(len(vertices)) if shuffled else np.arange(len(vertices))
+        other = np.argsort(order)[faces]
+        copies.append((vertices[order], np.roll(other[::-1], seed, axis=1) if shuffled else other))
+    whole = bodies.join(*copies)
+    objects = np.repeat(np.arange(times, dtype=np.int32), len(faces))
+    names = tuple("abc"[:times])
+    body = Body(whole[0], whole[1].astype(np.int32), objects, names)
+    twice = BodyMeasurements(body)
+    assert told(twice) == told(BodyMeasurements(Body(vertices, faces.astype(np.int32))))
+    assert sum(x.value for x in twice.soundness.doubles) == (times - 1) * len(faces)
+    assert not twice.soundness.crossings(0.0)
+    assert not twice.soundness.overlaps(0.0)
+
+
+def test_a_copy_that_stands_elsewhere_or_differs_in_one_corner_is_another_object() -> None:
+    vertices, faces = bodies.box((10, 10, 10))
+    numbers = np.repeat(np.arange(2, dtype=np.int32), len(faces))
+    cut = vertices.copy()
+    cut[0] *= 0.9
+    for other in (np.add(vertices, [30, 0, 0]), cut, vertices[:, ::-1] * [1, 1, 2]):
+        points = np.concatenate([vertices[faces], other[faces]])
+        assert as_one(points, numbers).tolist() == numbers.tolist()
+    assert as_one(np.concatenate([vertices[faces], vertices[faces][::-1]]), numbers).tolist() == [0] * 2 * len(faces)
 
 
 def test_part_of_a_body_that_stands_twice_is_measured_like_the_one() -> None:
