@@ -41,7 +41,7 @@ class Soundness:
         self.mesh = mesh
         self.chord_error_mm = chord_error_mm
         self.topology = Topology(mesh)
-        self.shells = Shells(mesh, self.topology, found=lambda: self.contacts)
+        self.shells = Shells(mesh, self.topology, found=self._contacts)
 
     @cached_property
     def pieces(self) -> Shells:
@@ -55,7 +55,7 @@ class Soundness:
                 return Shells(mesh, Topology(mesh), apart=True)
         if not len(self.topology.crowded):
             return self.shells
-        return Shells(self.mesh, self.topology, found=lambda: self.contacts, apart=True)
+        return Shells(self.mesh, self.topology, found=self._contacts, apart=True)
 
     @cached_property
     def rounding_mm(self) -> float:
@@ -71,6 +71,10 @@ class Soundness:
     def facets(self) -> Facets:
         """Flat facets and their chord deviation."""
         return facets(self.mesh, self.topology.mates)
+
+    def _contacts(self) -> Contacts:
+        # A method: measurements are kept, and what is made in place cannot be written down.
+        return self.contacts
 
     @cached_property
     def contacts(self) -> Contacts:

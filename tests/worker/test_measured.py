@@ -5,13 +5,12 @@ from __future__ import annotations
 import errno
 import json
 import os
+import pickle
 import time
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pytest
-from lintsvc_worker import child
-from lintsvc_worker.fence import Held
 from lintsvc_worker.measured import MEASURED, MeasuredShelf, read_measured, write_measured
 from lintsvc_worker.zygote_client import ChildLimits, ZygoteClient
 from parts.bodies import box, join
@@ -79,20 +78,17 @@ def test_a_check_from_what_was_measured_says_the_same(zygote: ZygoteClient, part
     assert said["other"]["findings"] != said["first"]["findings"]
 
 
-def test_a_report_is_not_lost_with_what_cannot_be_kept(
+def test_what_cannot_be_kept_takes_nothing_else_along(
     part: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(*_: object) -> None:
-        (tmp_path / MEASURED).write_bytes(b"half")
+    def full(_: object, file: IO[bytes], **__: object) -> None:
+        file.write(b"half")
         raise OSError(errno.EFBIG, "File too large")
 
-    monkeypatch.setattr(child, "write_measured", full)
-    (tmp_path / child.PART).write_bytes(part.read_bytes())
-    null = os.open(os.devnull, os.O_WRONLY)
-    job = {"task": "check", "name": "part.stl", "choices": {}, "without": {}}
-    child.run(job, tmp_path, child.Say(null, null), Held(namespaces=False, landlock=0, seccomp=False, other_user=False))
-    os.close(null)
-    assert entry(tmp_path)["part"]["triangles"] > 0
+    monkeypatch.setattr(pickle, "dump", full)
+    result = check_file(part, Choices(), ())
+    assert result.checked is not None
+    write_measured(tmp_path, result.checked, 1.0)
     assert not (tmp_path / MEASURED).exists()
 
 

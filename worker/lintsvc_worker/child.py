@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 from lintsvc_worker.catalogue import catalogue, packs_version
 from lintsvc_worker.fence import Held
-from lintsvc_worker.measured import MEASURED, read_measured, write_measured
+from lintsvc_worker.measured import read_measured, write_measured
 
 if TYPE_CHECKING:
     from lintsvc.model.finding import NotChecked
@@ -270,11 +270,7 @@ def _check(job: dict[str, Any], scratch: Path, say: Say) -> None:
     (scratch / REPORT).write_text(json.dumps(part_to_dict(report), allow_nan=False))
     # Also after a check from what was kept: another material may have asked for wider places than were measured.
     if result.checked is not None and not lost:
-        try:
-            write_measured(scratch, result.checked, report.seconds.measure + report.seconds.rules)
-        except Exception:  # it only saves time: the report is not lost with it
-            log.exception("what was measured is not kept")
-            (scratch / MEASURED).unlink(missing_ok=True)
+        write_measured(scratch, result.checked, report.seconds.measure + report.seconds.rules)
 
 
 def _left_out_packs() -> tuple[NotChecked, ...]:

@@ -46,7 +46,10 @@ class Kept:
 
 
 def write_measured(folder: Path, checked: Checked, seconds: float) -> None:
-    """In the child: write what was measured on a body, where that took long enough to be worth it."""
+    """In the child: write what was measured on a body, where that took long enough to be worth it.
+
+    It only saves time: where it cannot be written, what was made so far is not lost with it.
+    """
     if seconds < _WORTH_SECONDS or checked.choices.process != "powder-bed" or checked.part.body is None:
         return
     exact = checked.part.body.exact is not None or checked.part.format == "STEP"
@@ -56,8 +59,12 @@ def write_measured(folder: Path, checked: Checked, seconds: float) -> None:
     part = replace(checked.part, body=body)
     target = folder / MEASURED
     target.unlink(missing_ok=True)
-    with target.open("wb") as file:
-        pickle.dump(Kept(part, measured, exact), file, protocol=pickle.HIGHEST_PROTOCOL)
+    try:
+        with target.open("wb") as file:
+            pickle.dump(Kept(part, measured, exact), file, protocol=pickle.HIGHEST_PROTOCOL)
+    except Exception:  # the border: a file that may not grow, or something that cannot be written down
+        log.exception("what was measured is not kept")
+        target.unlink(missing_ok=True)
 
 
 def read_measured(folder: Path, name: str, process: str | None, units: str | None = None) -> Kept | None:
