@@ -30,6 +30,11 @@ _UNEVEN = 0.25
 _STANDS_OUT = 1.0
 _ALONG = 0.25
 _MANY = 5000
+#: Faces in one plane are level to within this share of the wall's thickness, and parallel to within 3 degrees.
+_LEVEL = 0.05
+#: So many faces are gone over in search of where a rib ends.
+_FAR = 200
+_COPLANAR = np.cos(np.radians(3.0))
 
 #: Smooth stretches of surface: the stretch of each face, the faces in order of stretches, and where each begins.
 Smooth = tuple[Ints, NDArray[np.intp], NDArray[np.intp]]
@@ -94,8 +99,7 @@ def _panel(
     thickest_mm: float,
 ) -> tuple[Panel | None, set[int]]:
     """Measure the wall behind one flat face; also which faces are its other side."""
-    order, starts = groups
-    faces = order[starts[patch] : starts[patch + 1]].astype(np.int32)
+    faces = _faces_of(groups, {patch})
     weight = mesh.areas[faces]
     normal = weight @ mesh.normals[faces]
     length = np.linalg.norm(normal)
@@ -116,9 +120,14 @@ def _panel(
     if (thin & (np.abs(found.width - thickness) < _UNEVEN * thickness)).mean() < _SHARE:
         return None, set()
     behind = {int(x) for x in np.unique(flats.label[found.face[thin]])}
-    sides = np.concatenate([faces, *(order[starts[x] : starts[x + 1]] for x in behind)])
+    front = _over_low_ribs(mesh, flats, groups, {patch}, normal, thickness)
+    behind = _over_low_ribs(mesh, flats, groups, behind, -normal, thickness)
+    if len(front) > 1:
+        faces = _faces_of(groups, front)
+        corners = mesh.vertices[np.unique(mesh.faces[faces])]
+    sides = np.concatenate([faces, _faces_of(groups, behind)])
     extents = _least_rectangle(mesh.vertices[_border(mesh, flats, faces)] @ frame_of(normal))
-    held, free = _rims(mesh, flats, smooth, sides, [patch, *behind], normal, thickness, float(extents.min()))
+    held, free = _rims(mesh, flats, smooth, sides, [*front, *behind], normal, thickness, float(extents.min()))
     # The corners too: the farthest point of a wall is on its rim.
     reach, far, hold = _farthest(mesh, np.concatenate([points[thin], corners]), held)
     i = int(np.flatnonzero(thin)[0])
@@ -135,8 +144,48 @@ def _panel(
             np.sort(sides).astype(np.int32),
             (corners.min(axis=0), corners.max(axis=0)),
         ),
-        behind,
+        front | behind,
     )
+
+
+def _faces_of(groups: tuple[NDArray[np.intp], NDArray[np.intp]], chosen: set[int]) -> Ints:
+    """All faces of some patches."""
+    order, starts = groups
+    faces: Ints = np.concatenate([order[starts[x] : starts[x + 1]] for x in sorted(chosen)]).astype(np.int32)
+    return faces
+
+
+def _over_low_ribs(
+    mesh: Mesh,
+    flats: Patches,
+    groups: tuple[NDArray[np.intp], NDArray[np.intp]],
+    mine: set[int],
+    normal: Floats,
+    thickness: float,
+) -> set[int]:
+    """One side of a wall as a whole: its patches, and those in their plane that only low ribs and steps part from
+    them. Ribs on both faces would else make two walls of it, of which the upper stands on nothing but the ribs."""
+    faces = _faces_of(groups, mine)
+    level = mesh.vertices[mesh.faces[faces].ravel()] @ normal
+    low, high = level.min() - _LEVEL * thickness, level.max() + _STANDS_OUT * thickness
+    reached = np.zeros(len(mesh), bool)
+    reached[faces] = True
+    rim = faces
+    for _ in range(_FAR):
+        if not len(rim):
+            break
+        mates = mesh.mates[(3 * rim[:, None] + np.arange(3)).ravel()]
+        beyond = np.unique(mates[mates >= 0] // 3)
+        beyond = beyond[~reached[beyond]]
+        height = mesh.vertices[mesh.faces[beyond]] @ normal
+        rim = beyond[((height > low) & (height < high)).all(axis=1)]
+        reached[rim] = True
+    numbers = np.flatnonzero(reached)
+    height = mesh.vertices[mesh.faces[numbers]] @ normal
+    flat = (np.abs(mesh.normals[numbers] @ normal) > _COPLANAR) & (height < level.max() + _LEVEL * thickness).all(
+        axis=1
+    )
+    return mine | {int(x) for x in np.unique(flats.label[numbers[flat]])}
 
 
 def _border(mesh: Mesh, flats: Patches, faces: Ints) -> Ints:

@@ -35,3 +35,17 @@ def test_small_boss_holds_nothing() -> None:
 def test_gusset_holds() -> None:
     gussets = [block(1.5, 7, 24).translate([x, 3.5, 2]) for x in (-14.0, 14.0)]
     assert reach(gussets[0] + gussets[1]) < 20
+
+
+@pytest.mark.parametrize(("out", "held"), [(0.4, False), (0.8, False), (4.0, True)])
+@pytest.mark.parametrize("levels", [(18.0,), (12.0, 22.0)])
+def test_ribs_level_on_both_faces_are_judged_like_those_on_one(
+    out: float, held: bool, levels: tuple[float, ...]
+) -> None:
+    """They part both faces in two, and the upper wall stands on what the lower one does."""
+    ribs = Manifold()
+    for z in levels:
+        ribs += block(30, 2 * out + 1, 1.2).translate([0, 0, z])
+    assert (reach(ribs) < 20) is held
+    if not held:
+        assert reach(ribs) == pytest.approx(28, abs=0.2)
