@@ -12,6 +12,7 @@ from lintsvc.order.spares import ASSUMPTION, Spares, spares_of
 from lintsvc.packet.blocks import Block, Head, Line, Page, Rows
 from lintsvc.packet.drawn import Drawn
 from lintsvc.packet.part_page import file_name, material_text, not_ready, quantity_text, thickness_text
+from lintsvc.reports.remedy import remedy_in_report
 from lintsvc.reports.words import against, counted, missed_by_reason, plural
 from lintsvc.rulebook.wording import number
 
@@ -138,7 +139,7 @@ def _findings(entry: OrderReport) -> Iterator[Block]:
     for finding in (x for x in entry.findings if not x.set_aside):
         held = against(finding)
         text = f"{finding.level.upper()} {finding.rule}: {finding.message}" + (f" ({held})" if held else "")
-        yield Line(f"{text} {finding.remedy}", level=finding.level)
+        yield Line(f"{text} {remedy_in_report(finding)}", level=finding.level)
     yield from (Line(f"{x.rule}: {x.message} Set aside: {x.set_aside}") for x in entry.findings if x.set_aside)
     yield from (Line(f"Not checked, {why}: {', '.join(x)}", quiet=True) for why, x in missed_by_reason(entry))
 

@@ -11,6 +11,7 @@ from lintsvc.order.relations import Holds
 from lintsvc.packet.blocks import Block, Drawing, Head, Line, Page, Rows
 from lintsvc.packet.drawn import NAMED, BendLine, Drawn, HoleGroup, place_words, sink_words
 from lintsvc.packet.inspection import Size, limits_text, meant_text
+from lintsvc.reports.remedy import remedy_in_report
 from lintsvc.reports.words import against, counted, missed_by_reason, plural, size, source_text
 from lintsvc.rulebook.wording import number, show
 
@@ -294,7 +295,7 @@ def _checked(report: PartReport) -> Iterator[Block]:
     for finding in (x for x in report.findings if not x.set_aside):
         held = against(finding)
         text = f"{finding.level.upper()} {finding.rule}: {finding.message}" + (f" ({held})" if held else "")
-        yield Line(f"{text} {finding.remedy}", level=finding.level)
+        yield Line(f"{text} {remedy_in_report(finding)}", level=finding.level)
         if finding.caution:
             yield Line(f"Caution: {finding.caution}", quiet=True)
     aside = [x for x in report.findings if x.set_aside]

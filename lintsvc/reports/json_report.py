@@ -37,7 +37,7 @@ LEFT_OUT_WHEN_EMPTY: dict[str, frozenset[str]] = {
     "UnitsShown": frozenset({"other", "other_size_mm"}),
     "Report": frozenset({"order"}),
     "OrderReport": frozenset({"unreadable", "process", "material", "thickness", "part", "solids"}),
-    "Finding": frozenset({"caution", "fix", "set_aside", "parts"}),
+    "Finding": frozenset({"caution", "fix", "settles", "set_aside", "parts"}),
     "Where": frozenset({"faces", "entities", "lines", "span"}),
     "Source": frozenset({"checked"}),
     "NotChecked": frozenset({"failed"}),
@@ -146,6 +146,8 @@ def finding_to_dict(finding: Finding) -> Json:
         data["caution"] = finding.caution
     if finding.fix:
         data["fix"] = finding.fix
+    if finding.settles:
+        data["settles"] = finding.settles
     if finding.set_aside:
         data["set_aside"] = _text(finding.set_aside)
     if finding.parts:

@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 from lintsvc.model.finding import LEVELS, Finding
 from lintsvc.model.report import PartReport, Report
+from lintsvc.reports.remedy import remedy_in_report
 from lintsvc.reports.tables import markdown_table, markdown_text, raw_markdown_table
 from lintsvc.reports.words import about, against, clean, counted, missed_by_reason, place, plural, total
 from lintsvc.rulebook.wording import number
@@ -75,4 +76,4 @@ def _finding(place_: int, finding: Finding, part: PartReport) -> tuple[str, str,
     what = f"**{finding.level}** `{finding.rule}`{aside}<br>{markdown_text(clean(finding.message))}"
     caution = f"<br>{markdown_text(clean(finding.caution))}" if finding.caution else ""
     where = markdown_text(place(finding.where, kind)) if finding.where else ""
-    return str(place_), what, where, against(finding), markdown_text(clean(finding.remedy)) + caution
+    return str(place_), what, where, against(finding), markdown_text(clean(remedy_in_report(finding))) + caution

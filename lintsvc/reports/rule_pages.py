@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 
 from lintsvc.model.limit import Limit
+from lintsvc.reports.remedy import how_to_say
 from lintsvc.reports.tables import markdown_table, markdown_text, text_table
 from lintsvc.reports.words import source_text
 from lintsvc.rulebook.packs import Pack
@@ -44,7 +45,7 @@ def page(rule: Rule) -> Page:
         Section("Measured", rule.measured_how),
         Section("Limits", table=_limits_table(rule.limits)),
         Section("Sources", "; ".join(dict.fromkeys(source_text(x) for x in rule.sources)) if not rule.limits else ""),
-        Section("Remedy", _readable(rule.remedy)),
+        Section("Remedy", _remedy(rule)),
         Section("Mend", rule.mend),
         Section("Ignore when", rule.ignore_when),
         Section("Caution", rule.caution),
@@ -144,6 +145,11 @@ def _applies_to(rule: Rule) -> str:
 _KINDS = {"body": "bodies", "sheet": "flats", "order": "orders"}
 _COST = {"scrap": "the part", "rework": "rework", "cosmetic": "looks only"}
 _PLACEHOLDER = re.compile(r"\{(\w+)[^}]*\}")
+
+
+def _remedy(rule: Rule) -> str:
+    said = _readable(rule.remedy)
+    return f"{said} {how_to_say(rule.settles)}" if rule.settles else said
 
 
 def _readable(template: str) -> str:

@@ -17,6 +17,7 @@ from lintsvc import __version__
 from lintsvc.model.finding import Finding, NotChecked
 from lintsvc.model.report import PartReport, Report
 from lintsvc.reports.json_report import finding_to_dict
+from lintsvc.reports.remedy import remedy_in_report
 from lintsvc.reports.rule_pages import markdown, plain_text
 from lintsvc.reports.words import clean, place
 from lintsvc.rulebook.rule import Rule
@@ -92,7 +93,7 @@ def _rule(id: str, rule: Rule | None) -> Json:
 def _result(finding: Finding, part: PartReport, artifact: int, index: dict[str, int]) -> Json:
     # The same numbers as in the JSON report, under the same keys.
     data = finding_to_dict(finding)
-    words = [x for x in (data["message"], data["remedy"], finding.caution) if x]
+    words = [x for x in (data["message"], clean(remedy_in_report(finding)), finding.caution) if x]
     result: Json = {
         "ruleId": finding.rule,
         "ruleIndex": index[finding.rule],

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from lintsvc.model.finding import LEVELS, Finding, Level, Quantity, Where
 from lintsvc.model.report import CostShown, OrderReport, PartReport, PartShown, Report, StiffnessShown
 from lintsvc.model.source import Source
+from lintsvc.reports.remedy import remedy_in_report
 from lintsvc.rulebook.wording import number, show
 
 #: Control signs, text direction marks and the like, lone surrogates, line and paragraph separators.
@@ -221,7 +222,7 @@ def finding_rows(finding: Finding, kind: str) -> tuple[tuple[str, str], ...]:
         ("where", place(finding.where, kind) if finding.where else ""),
         ("measured", against(finding)),
         ("source", source_text(finding.limit.source) if finding.limit else ""),
-        ("remedy", finding.remedy),
+        ("remedy", remedy_in_report(finding)),
         ("mend", finding.fix),
         ("caution", finding.caution),
         ("reason", finding.set_aside),

@@ -160,6 +160,7 @@ def _finding(rule: Rule, hit: Hit, limits: Limits, fingerprints: Fingerprints) -
         remedy=fill(hit.remedy or rule.remedy, words),
         caution=rule.caution,
         fix=rule.mend,
+        settles=rule.settles,
         sure=hit.sure,
         parts=hit.parts,
     )

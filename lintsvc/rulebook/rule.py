@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from lintsvc.model.choices import Process
-from lintsvc.model.finding import Cost, Level, Where
+from lintsvc.model.finding import Cost, Level, Settles, Where
 from lintsvc.model.limit import Limit
 from lintsvc.model.source import Source
 
@@ -97,6 +97,8 @@ class Rule:
     about: About | None = None
     #: What `lintsvc mend` does about a finding of this rule; empty where it leaves it alone.
     mend: str = ""
+    #: The choice of the check that settles a finding of this rule as well as a change of the file does.
+    settles: Settles = ""
     #: The level is the user's own word: it holds whatever the limit's source.
     level_set: bool = False
     #: Where the rule stands; filled in by the loader.
@@ -148,6 +150,7 @@ def rule(
     caution: str = "",
     about: About | None = None,
     mend: str = "",
+    settles: Settles = "",
 ) -> Callable[[RuleFunction], RuleFunction]:
     """Mark a function as a rule; the function gets a `.rule` attribute.
 
@@ -155,7 +158,8 @@ def rule(
     `worse` says on which side of the limit a part is faulty. `cost` is what the unnoticed mistake
     costs. `impossible` marks geometry that cannot be made whatever the shop, so that an error needs
     no firm source. `about` names what the rule looks at: a part without any is checked, whether or not
-    its material and thickness are known. `mend` says what the safe mend does about it. Raises
+    its material and thickness are known. `mend` says what the safe mend does about it. `settles` names the
+    choice of the check that settles it too: reports say by which option, the page asks for it. Raises
     RuleError when the metadata is wrong.
     """
 
@@ -204,6 +208,7 @@ def rule(
             ignore_when=ignore,
             about=about,
             mend=mend,
+            settles=settles,
         )
         return function
 

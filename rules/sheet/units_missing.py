@@ -16,6 +16,7 @@ from lintsvc.rulebook import GEOMETRY, Checked, Hit, rule
     message="The file states no unit; {unit} is assumed, which makes the flat {size} mm.{other}",
     remedy="State the unit in the drawing ($INSUNITS in DXF, width and height with a unit in SVG) and send it again, "
     "or say which unit is meant.",
+    settles="units",
     sources=(GEOMETRY,),
     worse="present",
 )

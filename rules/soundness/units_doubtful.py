@@ -17,6 +17,7 @@ NAMES = {"mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "inches"
     since="0.1",
     message="The file states no unit. Read in {unit}, the part is {size} mm{doubt}.{other}",
     remedy="Say which unit is meant, or export to a format that states it (3MF or STEP for a body).",
+    settles="units",
     limits=(
         Limit("any", 5.0, "mm", COMMON_PRACTICE, name="smallest body"),
         Limit("any", 1000.0, "mm", COMMON_PRACTICE, name="largest body"),

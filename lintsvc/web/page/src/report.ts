@@ -26,6 +26,8 @@ export interface Finding {
   caution?: string;
   /** What `lintsvc mend` does about it. */
   fix?: string;
+  /** The choice of the check that settles it as well. */
+  settles?: string;
   sure?: number;
   set_aside?: string;
 }

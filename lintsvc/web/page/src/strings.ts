@@ -374,7 +374,6 @@ export const text = {
     thicknessHint: "2mm",
     yes: "yes",
     no: "no",
-    yesNo: "yes/no",
     file: "File",
     take: "Leave out",
     name: "Name of the order",
@@ -402,6 +401,14 @@ export const text = {
     noneBefore: "Nothing yet.",
     back: "Another order",
     clean: "Nothing to object to",
+    verdict: {
+      error: (n: string) => `Don't send this order yet: ${n}`,
+      warning: (n: string) => `Look at ${n} before you send this order`,
+      note: (n: string) => `Nothing serious found; ${n}`,
+      clean: () => "Nothing found wrong in what was checked",
+    },
+    missed: (n: number) => `${many(n, "rule", "rules")} could not be checked, the reasons stand below. That is not a pass.`,
+    together: "The parts together:",
     counted: (errors: number, warnings: number, notes: number) =>
       [errors && many(errors, "error", "errors"), warnings && many(warnings, "warning", "warnings"), notes && many(notes, "note", "notes")].filter((x) => x).join(", "),
     packet: "Packet for the shops (zip)",

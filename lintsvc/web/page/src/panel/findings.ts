@@ -44,6 +44,11 @@ function sourceOf(source: Source): Child[] {
   return source.text.toLowerCase().startsWith(kind.toLowerCase()) ? [h("b", {}, source.text.slice(0, kind.length)), inUnit(source.text.slice(kind.length))] : [h("b", {}, kind), `. ${inUnit(source.text)}`];
 }
 
+/** Where a choice that settles a finding is made, when it is not asked for in the finding itself. */
+function settling(finding: Finding): HTMLElement | null {
+  return finding.settles === "bends" ? h("p", { class: "quiet" }, text.sayBends.alone) : null;
+}
+
 /** One line of the list: findings by their place in the report. */
 interface Entry { members: number[]; aside: boolean }
 
@@ -212,7 +217,7 @@ export class FindingsPanel {
       "div",
       { class: "finding-more" },
       h("p", {}, h("b", {}, `${text.remedy}: `), inUnit(finding.remedy)),
-      finding.set_aside ? null : this.ask(finding),
+      finding.set_aside ? null : this.ask(finding) ?? settling(finding),
       drawing(finding.rule),
       finding.fix ? h("p", {}, h("b", {}, `${text.mend}: `), finding.fix) : null,
       finding.caution ? h("p", { class: "caution" }, h("b", {}, `${text.caution}: `), finding.caution) : null,
