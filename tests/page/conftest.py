@@ -74,12 +74,14 @@ def window(browser: Browser, service: Running, **options: Any) -> Iterator[tuple
     opened = context.new_page()
     troubles: list[str] = []
     opened.on("pageerror", lambda error: troubles.append(str(error)))
-    # The browser itself logs an answer 404, which a missing check, and a flat that cannot be folded, rightly give.
+    # The browser itself logs an answer 404, which a missing check, a flat that cannot be folded, and results that
+    # cannot be read, rightly give.
     opened.on(
         "console",
         lambda message: (
             troubles.append(f"{message.text} {message.location['url']}")
-            if message.type == "error" and not re.search(r"/api/v1/checks/nothing|/folded$", message.location["url"])
+            if message.type == "error"
+            and not re.search(r"/api/v1/checks/nothing|/folded$|/arrivals/\w+$", message.location["url"])
             else None
         ),
     )

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from page.conftest import window
 from page.modules import run
-from page.paths import accessible, drop
+from page.paths import SIZE, accessible, drop
 from parts import gauge_order
 from playwright.sync_api import Browser, Page, expect
 from service.running import Running, form
@@ -41,7 +41,7 @@ def sent(service: Running, order: Path) -> str:
 def opened(page: Page, sent: str) -> None:
     """Open the order, and wait for what came of it."""
     page.goto(sent)
-    expect(page.locator(".verdict h1")).to_contain_text("Stream-level gauge")
+    expect(page.locator(".verdict .file-name")).to_have_text("Stream-level gauge")
 
 
 def test_an_order_dropped_at_the_start_finds_its_parts_by_name(page: Page, order: Path, tmp_path: Path) -> None:
@@ -62,7 +62,7 @@ def test_an_order_dropped_at_the_start_finds_its_parts_by_name(page: Page, order
     expect(page.locator(".order-page")).to_contain_text("All of them are here.")
     page.get_by_role("button", name="Check the order").click()
     page.wait_for_url("**/orders/*")
-    expect(page.locator(".verdict h1")).to_contain_text("Stream-level gauge")
+    expect(page.locator(".verdict .file-name")).to_have_text("Stream-level gauge")
 
 
 def test_files_that_an_order_names_are_read_from_it(tmp_path: Path) -> None:
@@ -106,7 +106,7 @@ def test_parts_without_an_order_file_get_one_written(page: Page, order: Path, tm
         ("lid", "lid.stl", 3, "none", None),
     ]
     page.get_by_role("button", name="Check the order").click()
-    expect(page.locator(".verdict h1")).to_contain_text('Gauge "two"')
+    expect(page.locator(".verdict .file-name")).to_have_text('Gauge "two"')
     expect(page.locator(".order-part")).to_have_count(2)
 
 
@@ -124,6 +124,24 @@ def test_order_shows_findings_pages_and_hands_out_the_packet(
     page: Page, order: Path, sent: str, tmp_path: Path
 ) -> None:
     opened(page, sent)
+    # What is wrong stands first, worst first, and leads to its part.
+    found = page.locator(".order-wrong")
+    expect(page.locator(".verdict h1")).to_contain_text("this order")
+    ranks = {"error": 0, "warning": 1, "note": 2}
+    levels = [next(y for y in ranks if f"finding-{y}" in (x.get_attribute("class") or "")) for x in found.all()]
+    assert levels
+    assert levels == sorted(levels, key=ranks.__getitem__)
+    leads = found.locator(".order-where").first
+    part = page.locator(".order-part", has=page.locator("summary b", has_text=re.compile(f"^{leads.inner_text()}$")))
+    leads.press("Enter")
+    expect(part.locator("summary")).to_be_focused()
+    expect(part.locator(".opening-body")).to_be_visible()
+    part.locator("summary").press("Enter")
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.locator(".order-arrival summary").first.click()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.locator(".order-arrival summary").first.click()
+    page.set_viewport_size(SIZE)
     whole = page.locator(".order-whole")
     expect(whole).to_contain_text("Calendar")
     expect(whole).to_contain_text("All there on Mon 2026-03-16.")
@@ -213,10 +231,16 @@ def test_results_typed_in_are_judged_and_become_a_shop_file(page: Page, sent: st
     panel.get_by_role("button", name="Judge the pieces").click()
     expect(panel).to_contain_text("Nothing is measured yet.")
     panel.locator("summary", has_text="bracket").click()
+    # What is no number is told of its field, which takes the focus.
+    page.fill("[name='bracket:1:B1']", "square")
+    panel.get_by_role("button", name="Judge the pieces").click()
+    expect(panel.get_by_role("alert")).to_contain_text("bracket, Piece 1, B1: ")
+    expect(page.locator("[name='bracket:1:B1']")).to_be_focused()
+    expect(page.locator("[name='bracket:1:B1']")).to_have_attribute("aria-invalid", "true")
     page.fill("[name='bracket:1:D1']", "6,45")
     page.fill("[name='bracket:1:B1']", "89.5")
     page.fill("[name='bracket:2:D1']", "6.75")
-    page.fill("[name='bracket:3:At']", "yes")
+    page.select_option("[name='bracket:3:At']", "yes")
     panel.get_by_role("button", name="Judge the pieces").click()
     outcome = panel.locator(".order-outcome")
     expect(outcome).to_contain_text("Rework bracket, Piece 1")

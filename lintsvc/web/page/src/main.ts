@@ -39,6 +39,7 @@ function header(): HTMLElement {
         const group = (event.currentTarget as HTMLElement).parentElement!;
         for (const button of group.children) button.setAttribute("aria-pressed", String(button === event.currentTarget));
         check()?.relabel();
+        if (shown instanceof OrderPage) shown.relabel();
       },
     }, id);
   return h(

@@ -19,8 +19,9 @@ export function resultsText(values: Map<string, string>): string {
 export class ArrivalPanel {
   readonly element: HTMLElement;
   private readonly values = new Map<string, string>();
+  private readonly fields = new Map<string, HTMLElement>();
   private readonly outcome = h("div", { class: "order-outcome", "aria-live": "polite" });
-  private readonly button = h("button", { type: "button", class: "button", onclick: () => void this.send(resultsText(this.values), this.values.size > 0) }, words.judge);
+  private readonly button = h("button", { type: "button", class: "button", onclick: () => void this.send(resultsText(this.values), this.values.size > 0, true) }, words.judge);
 
   constructor(private readonly id: string, parts: OrderPart[]) {
     const file = h("input", { type: "file", accept: ".csv,text/csv", class: "sr", id: "order-results", onchange: () => {
@@ -37,12 +38,23 @@ export class ArrivalPanel {
 
   private part(part: OrderPart): HTMLElement {
     const pieces = [...Array(part.pieces).keys()].map((x) => x + 1);
-    const field = (size: OrderPart["sizes"][number], piece: number) => h("input", {
-      class: "order-measured", name: `${part.id}:${piece}:${size.id}`, size: 6, autocomplete: "off",
-      "aria-label": `${part.id}, ${words.piece(piece)}, ${size.id}: ${size.what}`,
-      placeholder: size.yes_no ? words.yesNo : "",
-      oninput: (event: Event) => { this.values.set(JSON.stringify([part.id, String(piece), size.id]), (event.currentTarget as HTMLInputElement).value); },
-    });
+    const field = (size: OrderPart["sizes"][number], piece: number) => {
+      const key = JSON.stringify([part.id, String(piece), size.id]);
+      const shared = {
+        class: "order-measured", name: `${part.id}:${piece}:${size.id}`,
+        "aria-label": `${part.id}, ${words.piece(piece)}, ${size.id}: ${size.what}`,
+        oninput: (event: Event) => {
+          const made = event.currentTarget as HTMLInputElement | HTMLSelectElement;
+          this.values.set(key, made.value);
+          made.removeAttribute("aria-invalid");
+        },
+      };
+      const made = size.yes_no
+        ? h("select", shared, ...["", "yes", "no"].map((x) => h("option", { value: x }, x && words[x as "yes" | "no"])))
+        : h("input", { ...shared, size: 6, autocomplete: "off", inputmode: "decimal" });
+      this.fields.set(key, made);
+      return made;
+    };
     return h("details", { class: "opening order-measure" },
       h("summary", {}, h("b", {}, part.id), h("span", { class: "quiet" }, part.file)),
       h("div", { class: "table-scroll" }, table(
@@ -50,7 +62,7 @@ export class ArrivalPanel {
         part.sizes.map((x) => [x.id, x.what, x.limits, x.with, ...pieces.map((piece) => field(x, piece))]))));
   }
 
-  private async send(text: string, some: boolean): Promise<void> {
+  private async send(text: string, some: boolean, typed = false): Promise<void> {
     if (!some || !text.trim()) {
       fill(this.outcome, h("p", { class: "problem" }, words.nothing));
       return;
@@ -60,10 +72,29 @@ export class ArrivalPanel {
     try {
       this.show(await judge(this.id, text));
     } catch (error) {
-      fill(this.outcome, h("p", { class: "problem order-status-line", role: "alert" }, error instanceof ServiceError ? error.message : String(error)));
+      const said = error instanceof ServiceError ? error.message : String(error);
+      fill(this.outcome, h("p", { class: "problem order-status-line", role: "alert" }, typed ? this.atFields(said) : said));
     } finally {
       this.button.disabled = false;
     }
+  }
+
+  /** Troubles of a table that was typed in name its lines: said of the fields they came from instead. */
+  private atFields(said: string): string {
+    const rows = [...this.values].filter(([, value]) => value.trim()).map(([key]) => key);
+    let first: HTMLElement | null = null;
+    const told = said.split("\n").map((line) => {
+      const [, number, what] = /^.*?, line (\d+): (.*)$/.exec(line) ?? [];
+      const key = number ? rows[Number(number) - 2] : undefined;
+      if (!key || !what) return line;
+      const field = this.fields.get(key) ?? null;
+      field?.setAttribute("aria-invalid", "true");
+      first ??= field;
+      const [part, piece, size] = JSON.parse(key) as [string, string, string];
+      return `${part}, ${words.piece(Number(piece))}, ${size}: ${what}`;
+    });
+    (first as HTMLElement | null)?.focus();
+    return told.join("\n");
   }
 
   private show(arrival: Arrival): void {

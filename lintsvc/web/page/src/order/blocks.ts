@@ -25,7 +25,8 @@ function block(x: Block): HTMLElement {
 
 /** A table; without a head its first column names the rows. */
 export function table(head: string[], rows: Child[][]): HTMLTableElement {
-  const cell = (x: Child, i: number) => (i === 0 && !head.length ? h("th", { scope: "row" }, x) : h("td", {}, x));
+  // On a narrow page the cells of a table for fields stand below each other, each with its head.
+  const cell = (x: Child, i: number) => (i === 0 && !head.length ? h("th", { scope: "row" }, x) : h("td", { "data-head": head[i] ?? "" }, x));
   return h("table", { class: head.length ? "order-table" : "order-table order-facts" },
     head.length ? h("thead", {}, h("tr", {}, ...head.map((x) => (x ? h("th", { scope: "col" }, x) : h("td", {}))))) : null,
     h("tbody", {}, ...rows.map((row) => h("tr", {}, ...row.map(cell)))));

@@ -1,6 +1,6 @@
 // Orders of the service: see /api/openapi.json.
 import { ask, get, made } from "../api";
-import type { Report } from "../report";
+import type { PartReport, Report } from "../report";
 
 export type Block =
   | { kind: "head"; text: string; level: number }
@@ -52,3 +52,6 @@ export async function judge(id: string, table: string): Promise<Arrival> {
 export async function removeOrder(id: string): Promise<void> {
   await ask(at(id), { method: "DELETE" });
 }
+
+/** The order's own entry, which the report has beside its parts. */
+export const orderEntry = (data: OrderData) => (data.report as unknown as { order?: Pick<PartReport, "findings" | "not_checked"> | null }).order ?? null;

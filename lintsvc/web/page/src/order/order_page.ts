@@ -1,17 +1,22 @@
 // One order: what was found, the order as a whole, its parts, what goes out, and what arrived.
 import { ServiceError } from "../api";
 import { type Child, fill, h } from "../dom";
+import { levelMark, passMark } from "../panel/marks";
 import type { Finding, Level } from "../report";
 import { text } from "../strings";
 import { ArrivalPanel } from "./arrival";
 import { blocksOf } from "./blocks";
-import { type OrderData, type OrderPart, fileUrl, orderNow, printUrl, removeOrder } from "./order_api";
+import { type OrderData, type OrderPart, fileUrl, orderEntry, orderNow, printUrl, removeOrder } from "./order_api";
+import { wrongWith } from "./wrong";
 
 const words = text.order;
 
 export class OrderPage {
   readonly element = h("div", { class: "check order-page" });
+  /** Another unit of length: what the findings say follows; what goes out stays in mm. */
+  relabel: () => void = () => undefined;
   private gone = false;
+  private readonly wrong = h("div", {});
   private readonly bar = h("progress", { max: 100, "aria-label": words.waiting });
   private readonly step = h("p", { class: "status", role: "status" });
 
@@ -87,7 +92,8 @@ export class OrderPage {
   private show(data: OrderData): void {
     if (this.gone) return;
     document.title = `${data.name}: ${words.orders}`;
-    const entries = [...data.report.parts, ...(orderEntry(data) ? [orderEntry(data)!] : [])];
+    const whole = orderEntry(data);
+    const entries = [...data.report.parts, ...(whole ? [whole] : [])];
     const findings = entries.flatMap((x) => x.findings).filter((x) => !x.set_aside);
     const count = (level: Level) => findings.filter((x) => x.level === level).length;
     const unreadable = data.report.parts.filter((x) => x.unreadable).length;
@@ -95,13 +101,29 @@ export class OrderPage {
     const worst = errors ? "error" : count("warning") ? "warning" : count("note") ? "note" : "clean";
     const link = (name: string, label: string) => h("a", { class: "button second", href: fileUrl(this.id, name), download: name }, label);
     const remove = h("button", { type: "button", class: "plain", onclick: () => { if (confirm(words.removeSure)) this.remove(); } }, words.remove);
+    const mark = worst === "clean" ? passMark() : levelMark(worst);
+    const n = words.counted(errors, count("warning"), count("note"));
+    const missed = entries.reduce((sum, x) => sum + x.not_checked.length, 0);
+    this.relabel = () => fill(this.wrong, wrongWith(data, open));
+    const parts = new Map(data.parts.map((x) => [x.id, this.part(x, data)]));
+    const open = (id: string) => {
+      const part = parts.get(id);
+      if (!part) return;
+      part.setAttribute("open", "");
+      part.scrollIntoView({ behavior: "smooth", block: "start" });
+      part.querySelector("summary")!.focus({ preventScroll: true });
+    };
+    this.relabel();
     fill(this.element,
       h("div", { class: "verdict" },
-        h("h1", { class: `verdict-${worst}` }, `${data.name}: ${findings.length || unreadable ? words.counted(errors, count("warning"), count("note")) : words.clean}`),
+        h("p", { class: "file-name" }, data.name),
+        h("h1", { class: `verdict-${worst}` }, mark, words.verdict[worst](n)),
+        missed ? h("p", { class: "quiet" }, words.missed(missed)) : null,
         h("p", { class: "buttons-left" }, link("packet.zip", words.packet), link("inspection.pdf", words.sheets), link("results.csv", words.table)),
         h("p", { class: "buttons-left" }, this.link(), remove)),
+      this.wrong,
       h("section", { class: "panel order-whole", "aria-labelledby": "order-whole" }, h("h2", { id: "order-whole" }, words.whole), ...blocksOf(data.page)),
-      h("section", { class: "order-parts", "aria-labelledby": "order-parts" }, h("h2", { id: "order-parts" }, words.parts), ...data.parts.map((x) => this.part(x, data))),
+      h("section", { class: "order-parts", "aria-labelledby": "order-parts" }, h("h2", { id: "order-parts" }, words.parts), ...parts.values()),
       new ArrivalPanel(this.id, data.parts).element);
   }
 
@@ -128,7 +150,3 @@ export class OrderPage {
 
 const pause = (seconds: number) => new Promise((resolve) => setTimeout(resolve, 1000 * seconds));
 
-/** The order's own entry, which the report has beside its parts. */
-function orderEntry(data: OrderData): { findings: Finding[] } | null {
-  return (data.report as unknown as { order?: { findings: Finding[] } | null }).order ?? null;
-}
