@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from lintsvc.measure.balls import INSIDE, balls
 from lintsvc.measure.caps import capped
 from lintsvc.measure.compiled import compiled
-from lintsvc.measure.edges import OPEN, shells
 from lintsvc.measure.joining import numbered, unite
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.nearest import nearest
@@ -60,14 +59,11 @@ def find_bulk(mesh: Mesh, topology: Topology, solids: Solids, limit_mm: float) -
     """
     if not len(mesh):
         return []
-    own = np.arange(len(mesh), dtype=np.int32)
-    encloses = np.ones(len(mesh), bool)
+    own, encloses = np.arange(len(mesh), dtype=np.int32), np.ones(len(mesh), bool)
     if len(topology.open):
-        mesh, caps = capped(mesh, topology)
-        own = np.concatenate([own, caps])
-        mate = Topology(mesh).mates
-        label, count = shells(mate)
-        encloses = (np.bincount(label, (mate.reshape(-1, 3) == OPEN).any(axis=1), count) == 0)[label]
+        closed = capped(mesh, topology)
+        mesh, encloses = closed.mesh, closed.shut
+        own = np.concatenate([own, closed.hangs_on])
     spacing = max(limit_mm / 3, np.sqrt(mesh.areas.sum() / _STARTS))
     points, face = spread_by_area(mesh, spacing)
     points, face = points[encloses[face]], face[encloses[face]]

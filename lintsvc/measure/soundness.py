@@ -50,9 +50,9 @@ class Soundness:
         So has a shell with a small hole; here it is closed, by faces after those of the mesh.
         """
         if len(self.topology.open):
-            mesh, caps = capped(self.mesh, self.topology)
-            if len(caps):
-                return Shells(mesh, Topology(mesh), apart=True)
+            closed = capped(self.mesh, self.topology)
+            if len(closed.hangs_on):
+                return Shells(closed.mesh, Topology(closed.mesh), apart=True)
         if not len(self.topology.crowded):
             return self.shells
         return Shells(self.mesh, self.topology, found=self._contacts, apart=True)
