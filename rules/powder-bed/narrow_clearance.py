@@ -41,7 +41,8 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
 
     Bodies that are printed in place, such as hinge halves or a captive ball, must move afterwards. Powder
     between faces that are too close sinters and holds them. Bodies that are only laid out beside
-    each other fuse just as well.
+    each other fuse just as well. How the part lies in the build is not known here: the limits are for every
+    direction.
 
     Measured: the diameter of the largest ball that touches two separate bodies; the limit by the
     length of the faces: up to 10 mm short, over 50 mm long.

@@ -15,7 +15,8 @@ PA12 = Source(
     level="warning",
     since="0.1",
     message="{volume} cm3 of hollow has no opening wider than {measured}; powder needs {limit} to get out.",
-    remedy="Open it to {limit} or more, better by two holes on opposite sides, so that air can push the powder out.",
+    remedy="Open it to {limit} or more, better by two holes on opposite sides, so that air can push the powder out; "
+    "wider where the hollow is large or winding.",
     limits=(
         Limit("pa12", 3.5, "mm", PA12),
         Limit("pa11", 3.5, "mm", FROM_MEMORY),
@@ -31,7 +32,8 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     """Hollow whose opening is too small for the powder to get out.
 
     The powder around a part cakes while it cools. Through a small opening it can be neither shaken nor
-    blown out, and the part keeps it.
+    blown out, and the part keeps it. The limit is the least for a hollow of any size: a large or winding one wants
+    more.
 
     Measured: the air that a ball of the escape diameter cannot leave, at least a quarter wider than its opening;
     and the largest ball that gets through the opening. Smaller hollows than 100 mm3 are left out.

@@ -1,11 +1,14 @@
 from collections.abc import Iterator
 
-from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Source, rule
+from lintsvc.rulebook import FROM_MEMORY, Checked, Hit, Limit, Limits, Source, rule
 
 PA12 = Source(
     "common-practice",
-    "Common practice, no standard states it: 0.5 mm; 0.4 mm between short faces, 0.6 mm between long ones.",
+    "Common practice, no standard states it: 0.5 mm; 0.4 mm between short faces, 0.6 mm between long ones. The usual "
+    "value is used for short faces too.",
 )
+#: Faces longer than this are long; from memory.
+LONG_MM = 50.0
 
 MORE = "{count} more narrow places are not told one by one."
 CROSSED = (
@@ -22,31 +25,42 @@ CROSSED = (
     since="0.1",
     message="Gap {measured} wide over {length} x {breadth} mm{facets}; below {limit} it fuses shut.",
     remedy="Open the gap to {limit} or more, or close it.",
-    limits=(
-        Limit("pa12", 0.5, "mm", PA12),
-        Limit("pa11", 0.5, "mm", FROM_MEMORY),
-        Limit("pa12-glass", 0.6, "mm", FROM_MEMORY),
-        Limit("tpu", 0.6, "mm", FROM_MEMORY),
+    limits=tuple(
+        Limit(material, value + more, "mm", source, name=name)
+        for name, value in (("usual", 0.5), ("long", 0.6))
+        for material, more, source in (
+            ("pa12", 0.0, PA12),
+            ("pa11", 0.0, FROM_MEMORY),
+            ("pa12-glass", 0.1, FROM_MEMORY),
+            ("tpu", 0.1, FROM_MEMORY),
+        )
     ),
     needs=("material",),
 )
-def check(part: Checked, limit: float) -> Iterator[Hit]:
+def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     """Gap within one body that is too narrow to stay open.
 
     Powder between two hot surfaces sinters. A gap that is too narrow comes out bridged or as a
-    closed line. Long gaps fuse sooner than short ones.
+    closed line. Long gaps fuse sooner than short ones. How the part lies in the build is not known here: the
+    limits are for every direction.
 
     Measured: the diameter of the largest ball outside the body that touches two opposed surfaces of it,
-    where they come close at one spot or in a curve. Corrected for coarse facets. Straight slots, holes and
+    where they come close at one spot or in a curve; the limit by the length of the gap, over 50 mm long.
+    Corrected for coarse facets. Straight slots, holes and
     gaps between separate bodies are left to their own rules.
     Ignore when: the two sides may fuse without harm.
     """
-    places = part.body.narrow_places(limit)
-    for place in places:
+    usual, longer = limits["usual"].value, limits["long"].value
+    places = part.body.narrow_places(usual)
+    # Only between long faces a gap that is wide enough elsewhere is too narrow.
+    more = [x for x in part.body.narrow_places(longer) if x.length_mm > LONG_MM and usual <= x.width_mm < longer]
+    for place in (*places, *more):
+        name = "long" if place.length_mm > LONG_MM else "usual"
+        limit = limits[name].value
         other = place.round or place.low or place.straight or place.between_bodies or place.in_void
         where = place.where()
         if not other and not place.slight(limit) and not any(x.holds(where.point) for x in part.body.openings):
-            yield Hit(place.width_mm, where, words=place.words(), sure=place.sure())
+            yield Hit(place.width_mm, where, limit=name, words=place.words(), sure=place.sure())
     if places.left_out:
         words = {"count": places.left_out}
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")

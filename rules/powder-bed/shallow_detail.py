@@ -42,7 +42,8 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     """Raised or sunk detail too fine to show.
 
     The grain of a sintered surface is about a tenth of a millimetre and its edges round off: a step or
-    a stroke of a few tenths blurs, and blasting or smoothing takes it away.
+    a stroke of a few tenths blurs, and blasting or smoothing takes it away. How it shows also depends on how it
+    lies in the build, which is not known here: the limits are for every direction.
 
     Measured: the height of steps between an outside and an inside corner, the same all along, square to the faces
     above and below, which look the same way; and the width of

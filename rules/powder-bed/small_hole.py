@@ -35,7 +35,8 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     """Hole so small that it closes up.
 
     Heat from the walls sinters the powder in a small hole, the more the deeper it is. Even
-    where a hole stays open it prints a little undersize.
+    where a hole stays open it prints a little undersize, and by how much depends on how it lies in the build, which
+    is not known here.
 
     Measured: the diameter of the circle through the corners of a round hole's facets, and its depth; for other
     holes in a flat face up to twice as long as wide the largest circle in their outline; for the rest the largest

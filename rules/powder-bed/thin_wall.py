@@ -27,7 +27,7 @@ CROSSED = (
     level="warning",
     since="0.1",
     message="Wall {measured} thick over {length} x {breadth} mm{facets}; at least {limit} is needed.",
-    remedy="Thicken the wall to {limit} or more, or give it ribs; 1 mm and more on large parts.",
+    remedy="Thicken the wall to {limit} or more, or give it ribs. On large parts 1 to 1.5 mm is usual: ask the shop.",
     limits=(
         Limit("pa12", 0.8, "mm", PA12),
         Limit("pa11", 0.8, "mm", FROM_MEMORY),
@@ -41,8 +41,8 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     """Wall thinner than the material prints soundly.
 
     A wall of a few laser passes is porous, warps while it cools and breaks when the powder is
-    blasted off. How thin is too thin also depends on how the part lies in the build and on its
-    size, which the file does not say: the usual least value is used for every direction.
+    blasted off. How thin is too thin also depends on how the part lies in the build, which is not known here, and
+    on its size: the usual least value is used for every direction, and a large part wants more.
 
     Measured: the diameter of the largest ball inside the body that touches the surface at a point and
     an opposed surface. Corrected for coarse facets. Pins, raised detail no higher than wide and edges that
