@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 import sys
 import tomllib
@@ -11,6 +10,7 @@ from types import ModuleType
 
 import pytest
 from parts import command
+from parts.tool_modules import tool_module
 
 from lintsvc.cli import COMMANDS
 from lintsvc.cli import command as command_of
@@ -21,12 +21,7 @@ from lintsvc.rulebook.limit_rules.load import NEEDED
 
 @pytest.fixture(scope="module")
 def tool(repository: Path) -> ModuleType:
-    spec = importlib.util.spec_from_file_location("pages", repository / "tools" / "pages.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return tool_module(repository, "pages")
 
 
 def test_every_page_is_what_the_program_says_now(tool: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 from pathlib import Path
 from types import ModuleType
 from urllib.parse import unquote, urlsplit
 
 import pytest
+from parts.tool_modules import tool_module
 
 from lintsvc.handbook.materials import materials
 from lintsvc.rulebook.limit_rules.features import FEATURES
@@ -19,12 +19,7 @@ RULES = [rule for pack in load_packs(installed=False) for rule in pack.rules]
 
 @pytest.fixture(scope="module")
 def tool(repository: Path) -> ModuleType:
-    spec = importlib.util.spec_from_file_location("docs_site", repository / "tools" / "docs_site.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return tool_module(repository, "docs_site")
 
 
 @pytest.fixture(scope="module")

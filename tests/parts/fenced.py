@@ -11,7 +11,7 @@ import resource
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -52,6 +52,15 @@ def read_all(paths: Sequence[Path], warm: str = "") -> list[Outcome]:
     return [
         Outcome(**{**x, "size_mm": tuple(x["size_mm"]), "asides": tuple(x["asides"])}) for x in json.loads(child.stdout)
     ]
+
+
+def over_limits(outcomes: Mapping[str, Outcome]) -> dict[str, tuple[float, int]]:
+    """Seconds and memory of readings that took more of either than they may."""
+    return {
+        name: (x.seconds, x.memory_bytes)
+        for name, x in outcomes.items()
+        if x.seconds > SECONDS or x.memory_bytes > MEMORY_BYTES
+    }
 
 
 def _one(path: Path) -> Outcome:

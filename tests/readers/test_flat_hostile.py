@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from parts.fenced import MEMORY_BYTES, SECONDS, Outcome, read_all
+from parts.fenced import Outcome, over_limits, read_all
 from parts.hostile_files import Hostile
 
 pytestmark = pytest.mark.needs_shared
@@ -63,12 +63,7 @@ def test_every_file_ends_as_its_index_says(outcomes: dict[str, tuple[Outcome, st
 
 
 def test_time_and_memory_are_bounded(outcomes: dict[str, tuple[Outcome, str]]) -> None:
-    over = {
-        n: (o.seconds, o.memory_bytes)
-        for n, (o, _) in outcomes.items()
-        if o.seconds > SECONDS or o.memory_bytes > MEMORY_BYTES
-    }
-    assert over == {}
+    assert over_limits({name: outcome for name, (outcome, _) in outcomes.items()}) == {}
 
 
 def test_nothing_is_touched_beside_the_file(outcomes: dict[str, tuple[Outcome, str]]) -> None:

@@ -5,7 +5,7 @@ import { length } from "../units";
 import type { BodyView, Colouring } from "./body_view";
 import type { Cut } from "./section";
 import type { Look } from "./stage";
-import { keys, switchButton, toolButton } from "./tool_buttons";
+import { keys, keysOfStage, switchButton, toolButton } from "./tool_buttons";
 
 const t = text.tools;
 const LOOK_KEYS: [Look, string][] = [["whole", "0"], ["top", "1"], ["bottom", "2"], ["front", "3"], ["back", "4"], ["left", "5"], ["right", "6"]];
@@ -67,16 +67,7 @@ export class BodyTools {
       "[": () => this.step(-1),
       "]": () => this.step(1),
     });
-    keys([view.stage.pad], {
-      ArrowLeft: () => view.stage.turn(-10, 0),
-      ArrowRight: () => view.stage.turn(10, 0),
-      ArrowUp: () => view.stage.turn(0, 10),
-      ArrowDown: () => view.stage.turn(0, -10),
-      "+": () => view.stage.zoomBy(1.25),
-      "=": () => view.stage.zoomBy(1.25),
-      "-": () => view.stage.zoomBy(0.8),
-      Enter: () => view.pick(),
-    });
+    keysOfStage(view.stage, () => view.pick());
   }
 
   /** A close up, and a cut along a measured distance, need one. */

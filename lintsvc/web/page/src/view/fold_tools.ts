@@ -3,7 +3,7 @@ import { h } from "../dom";
 import { text } from "../strings";
 import { size } from "../units";
 import type { FoldedView, Way } from "./folded_view";
-import { keys, toolButton } from "./tool_buttons";
+import { keys, keysOfStage, toolButton } from "./tool_buttons";
 
 const f = text.folding;
 
@@ -48,16 +48,7 @@ export class FoldTools {
       h("p", { class: "quiet" }, view.folded.order ? f.order(view.folded.order_note) : f.noOrder(view.folded.order_note), " ", f.onlyShown),
     );
     keys([view.element, this.element], { "[": () => this.step(-1), "]": () => this.step(1) });
-    keys([view.stage.pad], {
-      ArrowLeft: () => view.stage.turn(-10, 0),
-      ArrowRight: () => view.stage.turn(10, 0),
-      ArrowUp: () => view.stage.turn(0, 10),
-      ArrowDown: () => view.stage.turn(0, -10),
-      "+": () => view.stage.zoomBy(1.25),
-      "=": () => view.stage.zoomBy(1.25),
-      "-": () => view.stage.zoomBy(0.8),
-      Enter: () => view.pick(),
-    });
+    keysOfStage(view.stage, () => view.pick());
     this.to(count);
   }
 

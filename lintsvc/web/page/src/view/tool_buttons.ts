@@ -1,5 +1,6 @@
 // Small parts that the views' buttons are made of.
 import { h } from "../dom";
+import type { Stage } from "./stage";
 
 const hint = (words: string, key: string) => (key ? `${words} (${key})` : words);
 
@@ -32,4 +33,18 @@ export function keys(places: HTMLElement[], acts: Record<string, () => void>): v
     act();
   };
   for (const place of places) place.addEventListener("keydown", listen);
+}
+
+/** Keys that turn what a stage shows, bring it nearer, and pick what is in its middle. */
+export function keysOfStage(stage: Stage, pick: () => void): void {
+  keys([stage.pad], {
+    ArrowLeft: () => stage.turn(-10, 0),
+    ArrowRight: () => stage.turn(10, 0),
+    ArrowUp: () => stage.turn(0, 10),
+    ArrowDown: () => stage.turn(0, -10),
+    "+": () => stage.zoomBy(1.25),
+    "=": () => stage.zoomBy(1.25),
+    "-": () => stage.zoomBy(0.8),
+    Enter: pick,
+  });
 }
