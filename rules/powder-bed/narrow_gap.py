@@ -25,15 +25,15 @@ CROSSED = (
     since="0.1",
     message="Gap {measured} wide over {length} x {breadth} mm{facets}; below {limit} it fuses shut.",
     remedy="Open the gap to {limit} or more, or close it.",
-    limits=tuple(
-        Limit(material, value + more, "mm", source, name=name)
-        for name, value in (("usual", 0.5), ("long", 0.6))
-        for material, more, source in (
-            ("pa12", 0.0, PA12),
-            ("pa11", 0.0, FROM_MEMORY),
-            ("pa12-glass", 0.1, FROM_MEMORY),
-            ("tpu", 0.1, FROM_MEMORY),
-        )
+    limits=(
+        Limit("pa12", 0.5, "mm", PA12),
+        Limit("pa11", 0.5, "mm", FROM_MEMORY),
+        Limit("pa12-glass", 0.6, "mm", FROM_MEMORY),
+        Limit("tpu", 0.6, "mm", FROM_MEMORY),
+        Limit("pa12", 0.6, "mm", PA12, name="long"),
+        Limit("pa11", 0.6, "mm", FROM_MEMORY, name="long"),
+        Limit("pa12-glass", 0.7, "mm", FROM_MEMORY, name="long"),
+        Limit("tpu", 0.7, "mm", FROM_MEMORY, name="long"),
     ),
     needs=("material",),
 )
@@ -50,12 +50,13 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     gaps between separate bodies are left to their own rules.
     Ignore when: the two sides may fuse without harm.
     """
-    usual, longer = limits["usual"].value, limits["long"].value
+    usual, longer = limits["limit"].value, limits["long"].value
     places = part.body.narrow_places(usual)
     # Only between long faces a gap that is wide enough elsewhere is too narrow.
     more = [x for x in part.body.narrow_places(longer) if x.length_mm > LONG_MM and usual <= x.width_mm < longer]
     for place in (*places, *more):
-        name = "long" if place.length_mm > LONG_MM else "usual"
+        # A shop's own limit may be the wider one of both.
+        name = "long" if place.length_mm > LONG_MM and longer > usual else "limit"
         limit = limits[name].value
         other = place.round or place.low or place.straight or place.between_bodies or place.in_void
         where = place.where()

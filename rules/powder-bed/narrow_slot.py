@@ -23,15 +23,15 @@ ALIKE = (
     since="0.1",
     message="Slot {measured} wide and {length} mm long{facets}; below {limit} it fuses shut or keeps its powder.",
     remedy="Widen the slot to {limit} or more; wider where it is deep.",
-    limits=tuple(
-        Limit(material, value + more, "mm", source, name=name)
-        for name, value in (("usual", 0.5), ("long", 0.6))
-        for material, more, source in (
-            ("pa12", 0.0, PA12),
-            ("pa11", 0.0, FROM_MEMORY),
-            ("pa12-glass", 0.1, FROM_MEMORY),
-            ("tpu", 0.1, FROM_MEMORY),
-        )
+    limits=(
+        Limit("pa12", 0.5, "mm", PA12),
+        Limit("pa11", 0.5, "mm", FROM_MEMORY),
+        Limit("pa12-glass", 0.6, "mm", FROM_MEMORY),
+        Limit("tpu", 0.6, "mm", FROM_MEMORY),
+        Limit("pa12", 0.6, "mm", PA12, name="long"),
+        Limit("pa11", 0.6, "mm", FROM_MEMORY, name="long"),
+        Limit("pa12-glass", 0.7, "mm", FROM_MEMORY, name="long"),
+        Limit("tpu", 0.7, "mm", FROM_MEMORY, name="long"),
     ),
     needs=("material",),
 )
@@ -50,12 +50,12 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
     """
     openings = part.body.openings
     solid = part.body.solids.of_face
-    usual, longer = limits["usual"].value, limits["long"].value
-    cut = [x for x in openings if x.long and x.diameter_mm < limits[_by_length(x.length_mm)].value * 0.995]
+    usual, longer = limits["limit"].value, limits["long"].value
+    cut = [x for x in openings if x.long and x.diameter_mm < limits[_by_length(x.length_mm, limits)].value * 0.995]
     for same in patterns(cut, lambda x: (x.diameter_mm, x.length_mm), lambda x: solid[x.faces[0]]):
         words = {"length": round(same[0].length_mm, 1), "facets": "", "count": len(same)}
         where = where_of_all([x.where() for x in same])
-        name = _by_length(same[0].length_mm)
+        name = _by_length(same[0].length_mm, limits)
         yield Hit(same[0].diameter_mm, where, limit=name, words=words, message=ALIKE if len(same) > 1 else None)
     # Only between long faces a slot that is wide enough elsewhere is too narrow.
     more = [x for x in part.body.narrow_places(longer) if x.length_mm > LONG_MM and usual <= x.width_mm < longer]
@@ -70,10 +70,10 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
         words = slot[0].words() | {"count": len(slot)}
         where = where_of_all([x.where() for x in slot])
         message = ALIKE if len(slot) > 1 else None
-        name = _by_length(slot[0].length_mm)
+        name = _by_length(slot[0].length_mm, limits)
         yield Hit(slot[0].width_mm, where, limit=name, words=words, sure=slot[0].sure(), message=message)
 
 
-def _by_length(length_mm: float) -> str:
-    """Name of the limit."""
-    return "long" if length_mm > LONG_MM else "usual"
+def _by_length(length_mm: float, limits: Limits) -> str:
+    """Name of the limit. A shop's own usual limit may be the wider one of both."""
+    return "long" if length_mm > LONG_MM and limits["long"].value > limits["limit"].value else "limit"
