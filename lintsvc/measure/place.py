@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lintsvc.measure.bars import Bar
 from lintsvc.measure.mesh import Floats, Ints, point3
 from lintsvc.model.finding import Where
 
@@ -22,7 +23,7 @@ _SPECK = 0.2
 #: A pin or a hole is longer than this share of the limit.
 _BUMP = 0.5
 #: A bar higher than so many times its width is no mere detail.
-_AS_HIGH = 1.1
+AS_HIGH = 1.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,18 +63,31 @@ class Place:
     #: Its least width is the least all around, not the end of something that goes on narrowing.
     neck: bool
     box: tuple[Floats, Floats]
+    #: What it is thin as, where that is a bar, and how much of the bar's length is thinner than the limit.
+    bar: Bar | None = None
+    high_mm: float = 0.0
 
     @property
     def slender(self) -> bool:
         """A pin or a hole that is longer than wide and of one section: no dimple, no tip of a plate."""
+        if self.bar is not None:
+            return self.round and self.long_mm > 1.5 * self.across_mm
         surely = self.one_section and self.surely_mm > 1.5 * self.across_mm
         return self.round and (surely or self.long_mm > 1.5 * self.across_mm)
 
     @property
+    def reach_mm(self) -> float:
+        """How far it goes: that of a bar is known whole."""
+        return self.length_mm if self.bar is None else self.bar.length
+
+    @property
     def stub(self) -> bool:
         """A bar of one section that stands out farther than it is thick, but not far enough for a pin."""
-        upright = self.one_section and self.parallel_share > STRAIGHT and self.long_mm > _AS_HIGH * self.width_mm
-        return self.round and upright and not self.slender
+        if not self.round or self.slender:
+            return False
+        if self.bar is not None:
+            return self.high_mm > AS_HIGH * self.width_mm
+        return self.one_section and self.parallel_share > STRAIGHT and self.long_mm > AS_HIGH * self.width_mm
 
     @property
     def straight(self) -> bool:
@@ -89,6 +103,8 @@ class Place:
         """So small a place that it is the tip of something else, or noise of the facets."""
         if self.neck and self.width_mm > 2 * self.chord_mm and self.length_mm > _SPECK * limit_mm:
             return False
+        if self.bar is not None:
+            return self.bar.length <= _SPECK * limit_mm
         if self.long_mm > max(1.5 * self.across_mm, _BUMP * limit_mm):
             return False
         return self.area_mm2 < SLIGHT * limit_mm**2 and self.surely_mm < limit_mm + self.width_mm

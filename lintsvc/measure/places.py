@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.around import ROUND
 from lintsvc.measure.balls import INSIDE
+from lintsvc.measure.bar_places import bar_at, told_once, width_of
+from lintsvc.measure.bars import BROAD
 from lintsvc.measure.cells import Cells
 from lintsvc.measure.creases import Creases
 from lintsvc.measure.mesh import Floats, Mesh
 from lintsvc.measure.pins import length_of, middle_of
-from lintsvc.measure.place import LOW, PARALLEL, RIM, SLIGHT, STRAIGHT, Place, Places
+from lintsvc.measure.place import AS_HIGH, LOW, PARALLEL, RIM, SLIGHT, STRAIGHT, Place, Places
 from lintsvc.measure.rays import first_hits
 from lintsvc.measure.refine import necks, refine, slide
 from lintsvc.measure.regions import clusters, regions
@@ -40,10 +43,13 @@ _SMALL = 100
 _NECK = -0.9
 #: A pin is no more than so many times as thick in its middle as a ball beside it.
 _OVAL = 1.6
-#: A pin and a wall on the same faces are one bar where their widths are this near, and the wall reaches no farther than
-#: so many times as far as the pin.
-_SAME = 0.02
-_SPAN = 1.2
+#: What may be thinner at its tip has sides that open by three degrees and more and are no curve cut into facets; so
+#: many tips are looked at.
+_OPENS = -np.cos(np.radians(3.0))
+_STRAIGHT = 0.03
+_TIPS = 50
+#: A place is shown where its points are thinnest, unless the bar is thinner elsewhere by this share.
+_MOVED = 0.01
 #: Points are joined to places up to this factor of the limit.
 _LOOSE = 1.12
 #: Points within this many spacings are one place.
@@ -55,10 +61,11 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     # Points a little above the limit hold together what lies below it here and there.
     sides = sides.below(limit_mm * _LOOSE, mesh.rounding_mm)
     near, is_round, across, along = sides.points, sides.is_round, sides.across, sides.along
-    if not near.is_below(limit_mm, mesh.rounding_mm).any():
+    if not len(near):
         return Places()
     label, count = _together(mesh, cells, solids, near, is_round)
     groups, left_out = _groups(mesh, near, label, count, limit_mm)
+    groups += _tapered(mesh, near, label, count, limit_mm)
     groups = _one_pin_each(mesh, near, is_round, groups)
     if not groups:
         return Places()
@@ -74,15 +81,26 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     near_rim = sides.rim < RIM * near.width
     found = Places(
         _place(
-            mesh, cells, least.take([i]), neck[i], near.take(x), is_round[x], near_rim[x], across[x], along[x], solids
+            mesh,
+            cells,
+            least.take([i]),
+            neck[i],
+            near.take(x),
+            is_round[x],
+            near_rim[x],
+            across[x],
+            along[x],
+            solids,
+            limit_mm,
         )
         for i, x in enumerate(groups)
     )
-    # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle.
-    found = Places(x for x in found if not x.round or x.width_mm < limit_mm * (1 - TOLERANCE))
+    # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle, and one with a
+    # draft may be thinner at its tip than at any point.
+    found = Places(x for x in found if x.width_mm < limit_mm * (1 - TOLERANCE))
     if near.side == INSIDE:
         # Holes are told by other measurements, and a gap is one all the same.
-        found = Places(_one_bar_each(found))
+        found = Places(told_once(found))
     found.sort(key=lambda x: x.width_mm)
     found.left_out = left_out
     return found
@@ -109,6 +127,21 @@ def _groups(
     kept, least = kept[large], least[large]
     told = kept[np.sort(np.argsort(least, kind="stable")[:_TOLD])]
     return [order[starts[i] : starts[i + 1]] for i in told], len(kept) - len(told)
+
+
+def _tapered(mesh: Mesh, near: Widths, label: NDArray[np.int32], count: int, limit_mm: float) -> list[NDArray[np.intp]]:
+    """Groups of points none of which is below the limit although the tip of what they are on may be: its sides come
+    together, and its tip is too small for a point of its own."""
+    if near.side != INSIDE:
+        return []
+    below = near.is_below(limit_mm, mesh.rounding_mm)
+    known = np.bincount(label, weights=below, minlength=count) > 0
+    some = np.flatnonzero(~known[label] & (near.opposed > _OPENS) & (near.chord < _STRAIGHT * near.width))
+    order = some[np.lexsort((near.width[some], label[some]))]
+    starts = np.searchsorted(label[order], np.arange(count + 1))
+    kept = np.flatnonzero(starts[1:] > starts[:-1])
+    kept = kept[np.argsort(near.width[order[starts[kept]]], kind="stable")][:_TIPS]
+    return [order[starts[i] : starts[i + 1]] for i in np.sort(kept)]
 
 
 def _together(
@@ -160,36 +193,6 @@ def _one_pin_each(
     return flat + [x[np.argsort(near.width[x], kind="stable")] for x in whole]
 
 
-def _one_bar_each(places: list[Place]) -> list[Place]:
-    """Leave out what was told of a bar twice: about twice as wide as thick, it is a pin in its middle, and a wall by
-    its corners."""
-    gone: set[int] = set()
-    walls = [x for x in places if not x.round]
-    if not walls:
-        return places
-    # Where there are hundreds of both, only those side by side are compared face by face.
-    width = np.array([x.width_mm for x in walls])
-    low, high = (np.stack([x.box[k] for x in walls]) for k in (0, 1))
-    reach = _JOINED * SPACING_MM
-    for pin in (x for x in places if x.round):
-        near = (low < pin.box[1] + reach).all(axis=1) & (high > pin.box[0] - reach).all(axis=1)
-        for wall in (walls[i] for i in np.flatnonzero(near & (width < (1 + _SAME) * pin.width_mm))):
-            mine = np.isin(pin.faces, wall.faces)
-            if not mine.any():
-                continue
-            far, wide = max(pin.long_mm, pin.length_mm, pin.across_mm), max(wall.length_mm, wall.breadth_mm)
-            if wall.width_mm < (1 - _SAME) * pin.width_mm:
-                # With a draft it is narrower farther up, where it is a wall's all along.
-                if mine.all() and far < _SPAN * wide:
-                    gone.add(id(pin))
-            elif not (pin.slender or pin.stub):
-                # Its length is not known: the wall tells it.
-                gone.add(id(pin))
-            elif wide < _SPAN * far:
-                gone.add(id(wall))
-    return [x for x in places if id(x) not in gone]
-
-
 def _shown_at(narrow: Widths, members: NDArray[np.intp]) -> int:
     """Of a region's points, sorted by width, one of the least: the one in the middle where many are alike."""
     alike = members[: np.searchsorted(narrow.width[members], narrow.width[members[0]] * _ALIKE, side="right")]
@@ -208,6 +211,7 @@ def _place(
     across: Floats,
     along: Floats,
     solids: Solids,
+    limit_mm: float,
 ) -> Place:
     """Sum up one region."""
     ends = np.concatenate([points.point, points.contact])
@@ -227,7 +231,19 @@ def _place(
         weight = line.astype(np.float64)
     width = float(least.width[0])
     long, wide = 0.0, float(np.median(across))
-    if is_round[0]:
+    rounded, span, high = bool(is_round[0]), (least.point[0], least.contact[0]), 0.0
+    breadth = float(np.sort(extents)[-2])
+    bar = None
+    if points.side == INSIDE and (rounded or breadth < BROAD * width):
+        bar = bar_at(mesh, least, points, axis if rounded else None)
+    if bar is not None:
+        rounded = bar.across < ROUND * bar.width
+        if abs(bar.width - width) > _MOVED * width:
+            half = bar.touch * bar.width / 2
+            span = (bar.middle + half, bar.middle - half)
+        width = width_of(mesh, bar, least)
+        axis, long, wide, high = bar.axis, bar.length, bar.across, bar.thinner_than(limit_mm)
+    elif is_round[0]:
         middle, across_middle = middle_of(mesh, least, axis)
         oval = across_middle if width < across_middle < _OVAL * width else width
         width = round_width(mesh, faces, least.centres()[0], axis, oval)
@@ -235,19 +251,22 @@ def _place(
         # Balls near the end of a short pin see that end beside them: its section tells better how wide it is.
         wide = min(wide, section) if long > 0 else wide
     rim_share = float(weight @ near_rim / weight.sum())
+    low = rim_share > LOW and (rounded or not is_rib(mesh, points, width))
+    if bar is not None and not rounded:
+        low = high <= AS_HIGH * width
     bounded = (int(solids.of_face[least.face[0]]), int(solids.of_face[least.contact_face[0]]))
     return Place(
         width_mm=round(width, 5),
-        span=(least.point[0], least.contact[0]),
+        span=span,
         chord_mm=float(least.chord[0]),
-        round=bool(is_round[0]),
+        round=rounded,
         length_mm=float(extents[longest]),
-        breadth_mm=float(np.sort(extents)[-2]),
+        breadth_mm=breadth,
         surely_mm=float(np.ptp(ends @ axis)),
         long_mm=long,
         axis=axis,
         area_mm2=float(points.area.sum()) / 2,
-        low=rim_share > LOW and (bool(is_round[0]) or not is_rib(mesh, points, width)),
+        low=low,
         across_mm=wide,
         faces=cells.faces(np.concatenate([points.face, points.contact_face])),
         one_section=bool(is_round[0] and np.ptp(np.log(np.percentile(across / points.width, (10, 90)))) < _PROPORTION),
@@ -256,6 +275,8 @@ def _place(
         in_void=bool(solids.in_void[least.face[0]]),
         neck=bool(neck),
         box=_ranges(ends, np.eye(3)),
+        bar=bar,
+        high_mm=high,
     )
 
 

@@ -6,16 +6,16 @@ circle within their section does.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lintsvc.measure.bars import Bar, axes_about, bar_about, ring_of
 from lintsvc.measure.cells import Cells
-from lintsvc.measure.mesh import Floats, Ints, Mesh, frame_of
+from lintsvc.measure.mesh import Floats, Ints, Mesh
 from lintsvc.measure.nearest import nearest
 from lintsvc.measure.place import Place
-from lintsvc.measure.rays import first_hits
 from lintsvc.measure.sections import round_width
 from lintsvc.measure.sides import OPPOSED
 from lintsvc.measure.solids import Solids
@@ -35,22 +35,11 @@ _STEPS = (0.4, 0.2, 0.1)
 _FINE_STEPS = (0.05, 0.025, 0.0125, 0.006, 0.003)
 _MOST_TRIES = 8
 _DIRECTIONS = 12
-#: The section is looked at in so many directions; it is no wider than so many of its circles.
-_RAYS = 24
-_BROAD = 3.0
-#: A post is longer than this many widths, and gets thicker by no more than a draft of ten degrees a side.
+#: A post is longer than this many widths, and no broader than so many.
 _LONG = 1.5
-_DRAFT = 2 * np.tan(np.radians(10.0))
-#: The foot is looked for so far beside it, in its widths.
-_BESIDE = 0.25
-#: The section is measured in so many places, no nearer to the ends than a ball there is.
-_SECTIONS = 5
-
-
-#: A post with a draft is up to so many times as broad at its foot.
+_BROAD = 3.0
+#: Points on its sides lie up to so many times its breadth from its axis; sides lean by less than thirty degrees.
 _WIDER = 1.2
-#: The axis of all sides together is near that of the two that were met first; sides lean by less than thirty degrees.
-_ALONG = np.cos(np.radians(25.0))
 _LEAN = 0.5
 
 
@@ -149,7 +138,9 @@ def _widest(
             if not len(open_):
                 break
             tried = centre[open_, None] + step * 2 * best[open_, None, None] * ways[open_]
-            clear = nearest(mesh.bvh, tried.reshape(-1, 3), np.full(tried[..., 0].size, limit_mm / 2)).distance
+            # How near exactly does not matter where it is nearer than before.
+            enough = np.repeat(best[open_] * (1 - 1e-12), _DIRECTIONS)
+            clear = nearest(mesh.bvh, tried.reshape(-1, 3), np.full(len(enough), limit_mm / 2), enough).distance
             clear = clear.reshape(len(open_), _DIRECTIONS)
             i = clear.argmax(axis=1)
             row = np.arange(len(open_))
@@ -174,51 +165,34 @@ def _post(
     taken: NDArray[np.bool_],
 ) -> Place | None:
     """The post about one middle; None where it is none."""
-    section = _section(mesh, middle)
-    if section is None or taken[section[0]].any():
+    touch = nearest(mesh.bvh, middle.at[None], np.array([4 * middle.radius]))
+    across = (touch.place[0] - middle.at) / float(touch.distance[0])
+    axes = [middle.axis, *axes_about(mesh, middle.at, across)]
+    # Two sides that were met by chance, as those of a rounded tip, tell no axis.
+    bars = (bar_about(mesh, middle.at, x, across, 2 * middle.radius) for x in axes)
+    bar = next((x for x in bars if x is not None), None)
+    if bar is None or taken[bar.sides].any():
         return None
-    sides, breadth = section
-    # Of a post with a draft no two sides go along its middle line; all of them together tell it.
-    normals = np.unique(mesh.normals[sides].round(3), axis=0)
-    straight = np.linalg.eigh(normals.T @ normals)[1][:, 0]
-    if abs(straight @ middle.axis) > _ALONG:
-        middle = replace(middle, axis=straight)
-    low, high = _ends(mesh, middle)
-    length = high - low
-    if not np.isfinite(length) or length < _LONG * 2 * middle.radius:
+    if bar.length < _LONG * bar.width or bar.across > _BROAD * bar.width:
         return None
-    # The first middle may have been near an end, which cut its ball.
-    half = middle.at + (low + high) / 2 * middle.axis
-    at, radius = _widest(mesh, half[None], middle.axis[None], 2 * limit_mm, _STEPS + _FINE_STEPS)
-    middle, low, high = _Middle(at[0], middle.axis, float(radius[0])), -length / 2, length / 2
-    width = 2 * middle.radius
-    if length < _LONG * width:
-        return None
-    along, places, radii = _sections(mesh, middle, low, high, width, limit_mm)
-    if (2 * np.abs(np.diff(radii)) > _DRAFT * np.abs(np.diff(along)) + TOLERANCE * width).any():
-        return None
-    alike = np.flatnonzero(radii < radii.min() * (1 + TOLERANCE))
-    k = int(alike[len(alike) // 2])
-    middle, low, high = replace(middle, at=places[k], radius=float(radii.min())), low - along[k], high - along[k]
-    faces = _faces(mesh, cells, widths, middle, (low, high), sides, breadth)
-    touch = nearest(mesh.bvh, middle.at[None], np.array([2 * width]))
+    faces = _faces(mesh, cells, widths, bar)
     # Eight flats and more stand for a circle.
-    width = round_width(mesh, faces, middle.at, middle.axis, 2 * middle.radius)
+    width = round_width(mesh, ring_of(mesh, bar), bar.middle, bar.axis, bar.width) if bar.curved else bar.width
     if not _is_thin(mesh, width, limit_mm):
         return None
-    out = mesh.normals[touch.face[0]] * middle.radius
-    ends = np.stack([middle.at + low * middle.axis, middle.at + high * middle.axis])
+    at, length, out = bar.middle, bar.length, bar.touch * (bar.width / 2)
+    ends = np.stack([at + bar.low * bar.axis, at + bar.high * bar.axis])
     solid = int(solids.of_face[touch.face[0]])
     return Place(
         width_mm=round(width, 5),
-        span=(middle.at + out, middle.at - out),
+        span=(at + out, at - out),
         chord_mm=0.0,
         round=True,
         length_mm=length,
         breadth_mm=width,
         surely_mm=length,
         long_mm=length,
-        axis=middle.axis,
+        axis=bar.axis,
         area_mm2=length * width,
         low=False,
         across_mm=width,
@@ -228,74 +202,22 @@ def _post(
         solids=(solid, solid),
         in_void=False,
         neck=False,
-        box=(ends.min(axis=0) - middle.radius, ends.max(axis=0) + middle.radius),
+        box=(ends.min(axis=0) - bar.width / 2, ends.max(axis=0) + bar.width / 2),
+        bar=bar,
+        high_mm=bar.thinner_than(limit_mm),
     )
 
 
-def _sections(
-    mesh: Mesh, middle: _Middle, low: float, high: float, width: float, limit_mm: float
-) -> tuple[Floats, Floats, Floats]:
-    """Where along the axis the section is looked at, the middles there, and the radii of the circles."""
-    along = np.linspace(-0.5, 0.5, _SECTIONS) * max(0.0, high - low - width) + (low + high) / 2
-    places = middle.at + along[:, None] * middle.axis
-    radii = nearest(mesh.bvh, places, np.full(_SECTIONS, limit_mm)).distance
-    if radii.min() > radii.max() * (1 - TOLERANCE):
-        # Of one section all along: the middle of one is that of all.
-        return along, places, radii
-    return along, *_widest(mesh, places, np.tile(middle.axis, (_SECTIONS, 1)), 2 * limit_mm, _STEPS + _FINE_STEPS)
-
-
-def _section(mesh: Mesh, middle: _Middle) -> tuple[Ints, float] | None:
-    """The faces that bound the section, seen from its middle, and how far they reach from it.
-
-    None where it is a wall's, or goes on and on.
-    """
-    turns = np.arange(_RAYS) * 2 * np.pi / _RAYS
-    ways: Floats = np.stack([np.cos(turns), np.sin(turns)], axis=1) @ frame_of(middle.axis).T
-    distance, face = first_hits(mesh.bvh, np.tile(middle.at, (_RAYS, 1)), ways)
-    half = _RAYS // 2
-    if not (distance[:half] + distance[half:] < _BROAD * 2 * middle.radius).all():
-        return None
-    facing = np.einsum("ij,ij->i", mesh.normals[face], ways)
-    lean = np.abs(mesh.normals[face] @ middle.axis)
-    if (facing <= 0).any() or (lean > _LEAN).any():
-        return None
-    return np.unique(face).astype(np.int32), float(distance.max())
-
-
-def _ends(mesh: Mesh, middle: _Middle) -> tuple[float, float]:
-    """How far the post reaches along its axis from the middle, to its top or to the face that it stands on."""
-    turns = np.arange(_RAYS) * 2 * np.pi / _RAYS
-    ways: Floats = np.stack([np.cos(turns), np.sin(turns)], axis=1) @ frame_of(middle.axis).T
-    distance, _ = first_hits(mesh.bvh, np.tile(middle.at, (_RAYS, 1)), ways)
-    around = middle.at + ways * (distance + _BESIDE * middle.radius)[:, None]
-    starts = np.concatenate([middle.at[None], around])
-    reach = []
-    for way in (-middle.axis, middle.axis):
-        ahead, _ = first_hits(mesh.bvh, starts, np.tile(way, (len(starts), 1)))
-        # A post with a draft ends no ray beside it: most of them must agree.
-        reach.append(float(min(ahead[0], np.sort(ahead[1:])[_RAYS // 4])))
-    return -reach[0], reach[1]
-
-
-def _faces(
-    mesh: Mesh,
-    cells: Cells,
-    widths: Widths,
-    middle: _Middle,
-    ends: tuple[float, float],
-    sides: Ints,
-    breadth: float,
-) -> Ints:
-    """All faces of the sides: those of the section, and those of the points around."""
-    reach = _WIDER * breadth
-    x = middle.at[0] + np.array(ends) * middle.axis[0]
+def _faces(mesh: Mesh, cells: Cells, widths: Widths, bar: Bar) -> Ints:
+    """All faces of the sides: those of the sections, and those of the points around."""
+    reach = _WIDER * bar.across + (bar.widest - bar.width)
+    x = bar.middle[0] + np.array([bar.low, bar.high]) * bar.axis[0]
     first, last = np.searchsorted(widths.point[:, 0], (x.min() - reach, x.max() + reach))
-    from_middle = widths.point[first:last] - middle.at
-    along = from_middle @ middle.axis
-    near = np.flatnonzero((along > ends[0]) & (along < ends[1]))
-    off = np.linalg.norm(from_middle[near] - along[near, None] * middle.axis, axis=1)
+    from_middle = widths.point[first:last] - bar.middle
+    along = from_middle @ bar.axis
+    near = np.flatnonzero((along > bar.low) & (along < bar.high))
+    off = np.linalg.norm(from_middle[near] - along[near, None] * bar.axis, axis=1)
     near = first + near[off < reach]
-    lean = np.abs(mesh.normals[widths.face[near]] @ middle.axis)
+    lean = np.abs(mesh.normals[widths.face[near]] @ bar.axis)
     near = near[lean < _LEAN]
-    return cells.faces(np.concatenate([sides, widths.face[near]]))
+    return cells.faces(np.concatenate([bar.sides, widths.face[near]]))
