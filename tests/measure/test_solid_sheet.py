@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from parts import bent_solids as made
+from parts.no_sheets import NO_SHEETS
 from parts.reading import read_file
 
 from lintsvc.handbook.bending import bend_allowance, k_factor
@@ -181,7 +182,7 @@ def test_channel_of_the_aviation_handbook() -> None:
     assert max(size(sheet)) / inch == pytest.approx(3.758, abs=0.001)
 
 
-@pytest.mark.parametrize(("name", "make", "why"), made.NO_SHEETS, ids=[x[0] for x in made.NO_SHEETS])
+@pytest.mark.parametrize(("name", "make", "why"), NO_SHEETS, ids=[x[0] for x in NO_SHEETS])
 def test_other_solids_are_refused_with_the_reason(name: str, make: Any, why: str) -> None:
     result = found(make())
     assert result.sheet is None

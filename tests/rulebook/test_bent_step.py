@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from parts import bent_solids as made
+from parts.no_sheets import NO_SHEETS
 
 from lintsvc.handbook.bending import k_factor
 from lintsvc.handbook.materials import material
@@ -51,7 +52,7 @@ def test_powder_bed_takes_the_solid_as_a_body(bracket: Path) -> None:
 
 
 def test_solid_that_is_no_sheet_says_why_it_was_taken_for_a_print(tmp_path: Path) -> None:
-    boss = next(make for name, make, _ in made.NO_SHEETS if name == "boss")
+    boss = next(make for name, make, _ in NO_SHEETS if name == "boss")
     report = check_file(made.written(boss(), tmp_path / "boss.step"), Choices(), []).report
     assert report.process == "powder-bed"
     (why,) = (a.why for a in report.assumed if a.what == "process")
