@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from parts.bent_solids import R, T
+from parts.bent_solids import R, T, strip
 
 
 def _rod() -> Any:
