@@ -303,3 +303,77 @@ def test_a_body_is_sent_to_the_graphics_card_in_pieces_and_again_where_it_is_for
     assert said["most"] <= 1 << 20
     assert said["pieces"] == 7  # 6 MB: what is left of a piece is used for the next array
     assert said == said | {"atFirst": False, "sent": True, "atOnce": True, "again": True, "left": 0}
+
+
+def test_a_coarse_stand_in_has_few_faces_of_the_body_in_their_order(tmp_path: Path) -> None:
+    script = """
+        // A wavy sheet of 360 000 faces.
+        const n = 425, positions = new Float32Array(3 * n * n), index = new Uint32Array(6 * (n - 1) ** 2);
+        for (let i = 0; i < n * n; i++) positions.set([i % n, Math.floor(i / n), 20 * Math.sin(i % n / 40)], 3 * i);
+        for (let i = 0, at = 0; i < n * (n - 1); i++) {
+            if (i % n === n - 1) continue;
+            index.set([i, i + 1, i + n, i + 1, i + n + 1, i + n], at);
+            at += 6;
+        }
+        const body = { positions, index, vertices: n * n, triangles: index.length / 3, box: [[0, 0, -20], [n, n, 20]] };
+        const small = { ...body, triangles: 1000 };
+        const told = [...page.coarsen(body)].map(({ index: corners, faces }) => ({
+            faces: faces.length,
+            ordered: faces.every((x, i) => i === 0 || x > faces[i - 1]),
+            whole: corners.length === 3 * faces.length && corners.every((x) => x < n * n),
+        }));
+        return [told, [...page.coarsen(small)].length];
+    """
+    (first, second), of_small = run(tmp_path, "view/coarse", script, None)
+    assert of_small == 0
+    assert 10_000 < first["faces"] <= 50_000
+    assert 1_000 < second["faces"] <= 10_000
+    assert first["ordered"] and first["whole"] and second["ordered"] and second["whole"]
+
+
+def test_while_a_slow_view_is_held_the_whole_is_never_drawn_and_what_is_drawn_gets_coarser(tmp_path: Path) -> None:
+    script = """
+        // A clock of its own, and a graphics card that takes as long as it is told to.
+        let now = 0, ends = 0, next = 1;
+        const timers = new Map();
+        performance.now = () => now;
+        globalThis.setTimeout = (f, after = 0) => { timers.set(next, [now + after, f]); return next++; };
+        globalThis.clearTimeout = (id) => timers.delete(id);
+        const gl = {
+            SIGNALED: 1, fenceSync: () => 1, flush: () => {}, deleteSync: () => {}, isContextLost: () => false,
+            getSyncParameter: () => (now >= ends ? 1 : 0),
+        };
+        const pass = async (ms) => {
+            for (const until = now + ms; now < until;) {
+                now += 5;
+                for (const [id, [at, f]] of [...timers]) if (at <= now) { timers.delete(id); f(); }
+                for (let i = 0; i < 5; i++) await null;
+            }
+        };
+        const levels = [];
+        const pace = new page.Pace({ getContext: () => gl }, () => {});
+        pace.hurry = (level) => levels.push(level);
+        pace.levels = given.levels;
+        const picture = async (ms) => { ends = now + ms; void pace.pictured(); await pass(ms + 15); };
+        await picture(given.whole);
+        pace.hold(true);
+        for (let i = 0; i < 4; i++) {
+            pace.moved();
+            await picture(given.coarse);
+            // Longer between two moves than any rest.
+            await pass(2000);
+        }
+        const held = [...levels];
+        pace.hold(false);
+        await pass(5000);
+        return [held, levels];
+    """
+
+    def told(whole: int, coarse: int, levels: int) -> Any:
+        return run(tmp_path, "view/pace", script, {"whole": whole, "coarse": coarse, "levels": levels})
+
+    assert told(20, 20, 2) == [[], []]
+    assert told(500, 20, 2) == [[1], [1, 0]]
+    assert told(500, 300, 2) == [[1, 2], [1, 2, 0]]
+    assert told(500, 300, 1) == [[1], [1, 0]]
+    assert told(500, 300, 0) == [[], []]

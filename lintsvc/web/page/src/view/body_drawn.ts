@@ -9,12 +9,14 @@ import type { BodyGeometry } from "./decode";
 import { type Light, PATTERN_OF, type Runs, coarseOf, makeLight, setLight } from "./lit";
 import { edge, surface, veil } from "./materials";
 import type { PlacedFinding } from "./placed";
+import type { Section } from "./section";
 import { Sender, turn } from "./send";
 import type { Stage } from "./stage";
 import type { WidthsView } from "./widths_view";
 
 /** More edges than this are left out while the view moves, where it is slow. */
 const MANY_EDGES = 50_000;
+const MANY_WHERE_SLOW = 5_000;
 
 /** Lights are made for so long in one turn of the page's thread, ms. */
 const TURN_MS = 8;
@@ -29,6 +31,9 @@ interface Shown {
   coloured: boolean;
 }
 
+/** What stands for the body and its lights while the view moves. */
+interface Level { body: BufferGeometry; lights: BufferGeometry[] }
+
 export class DrawnBody {
   /** As it is here, to be picked from. */
   readonly geometry = new BufferGeometry();
@@ -40,11 +45,14 @@ export class DrawnBody {
   private readonly veil: Mesh<BufferGeometry, MeshBasicMaterial>;
   private readonly lines: LineSegments<BufferGeometry, LineBasicMaterial>[] = [];
   private readonly lights: Light[] = [];
-  private readonly coarse: BufferGeometry[] = [];
+  private readonly fine: BufferGeometry[] = [];
+  private readonly levels: Level[] = [];
+  private widthsCoarse: Coarse | null = null;
   private listLight: Light | null = null;
   private widths: WidthsView | null = null;
   private shown: Shown = { chosen: null, listed: false, seeThrough: false, edges: true, coloured: false };
-  private hurried = false;
+  /** The level that is drawn, 0 for all. */
+  private hurried = 0;
   private gone = false;
   /** Set when the stage is there; all that is drawn is added to its scene. */
   private stage!: Stage;
@@ -76,6 +84,7 @@ export class DrawnBody {
     for (const { faces } of this.findings) {
       const light = this.light(faces);
       this.lights.push(light);
+      this.fine.push(light.geometry);
       stage.scene.add(light);
       if (performance.now() - began < TURN_MS) continue;
       await turn();
@@ -86,26 +95,34 @@ export class DrawnBody {
     if (!this.gone) this.recolour();
   }
 
-  /** Draw fewer faces while the view moves, where it would be slow. */
-  setCoarse(coarse: Coarse): void {
-    const body = this.sender.sharing(this.shape, coarse.index);
-    const fine = this.lights.map((x) => x.geometry);
+  /** Fewer faces to draw while the view moves, where all would be slow; each that is added is coarser. */
+  addCoarse(coarse: Coarse, section: Section): void {
+    const level: Level = { body: this.sender.sharing(this.shape, coarse.index), lights: [] };
+    this.levels.push(level);
     // Each in its own turn of the page's thread; until it is there, a light is drawn as fine as it is.
     const make = () => {
-      const finding = this.findings[this.coarse.length];
+      const finding = this.findings[level.lights.length];
       if (!finding || this.gone) return void this.sender.whole();
-      this.coarse.push(this.sender.sharing(this.shape, coarseOf(coarse, finding.faces)));
+      level.lights.push(this.sender.sharing(this.shape, coarseOf(coarse, finding.faces)));
       setTimeout(make);
     };
     make();
-    this.stage.pace.hurry = (on) => {
-      for (const mesh of [this.mesh, this.veil]) mesh.geometry = on ? body : this.shape;
-      this.lights.forEach((light, i) => { light.geometry = (on ? this.coarse[i] : null) ?? fine[i]!; });
-      this.widths?.hurry(on ? coarse : null, this.geometry.getAttribute("position").array);
-      this.hurried = on;
-      this.showLines();
-    };
+    // What was given to the card stands in from now on; until then it would be drawn as nothing.
+    void this.sender.whole().then(() => { this.stage.pace.levels = this.levels.length; });
+    this.widthsCoarse ??= coarse;
+    this.stage.pace.hurry ??= (on) => this.hurry(on, section);
     void this.stage.pace.pictured();
+  }
+
+  private hurry(on: number, section: Section): void {
+    const level = on ? this.levels[on - 1] : undefined;
+    for (const mesh of [this.mesh, this.veil]) mesh.geometry = level?.body ?? this.shape;
+    // Cut open, it is drawn twice more, to know where the cut goes through its inside.
+    section.through(this.mesh.geometry);
+    this.lights.forEach((light, i) => { light.geometry = level?.lights[i] ?? this.fine[i]!; });
+    this.widths?.hurry(level ? this.widthsCoarse : null, this.geometry.getAttribute("position").array);
+    this.hurried = on;
+    this.showLines();
   }
 
   setEdges(ends: Float32Array<ArrayBuffer>): void {
@@ -194,7 +211,8 @@ export class DrawnBody {
 
   dispose(): void {
     this.gone = true;
-    for (const geometry of [this.shape, ...this.coarse]) geometry.dispose();
+    for (const { body, lights } of this.levels) for (const geometry of [body, ...lights]) geometry.dispose();
+    for (const geometry of [this.shape, ...this.fine]) geometry.dispose();
     this.widths?.dispose();
     this.sender.dispose();
   }
@@ -210,8 +228,8 @@ export class DrawnBody {
   private showLines(): void {
     const [plain, hidden] = this.lines;
     if (!plain || !hidden) return;
-    const many = plain.geometry.getAttribute("position").count > 2 * MANY_EDGES;
-    plain.visible = this.shown.edges && !(this.hurried && many);
+    const most = [Infinity, MANY_EDGES, MANY_WHERE_SLOW][this.hurried] ?? 0;
+    plain.visible = this.shown.edges && plain.geometry.getAttribute("position").count <= 2 * most;
     hidden.visible = plain.visible && this.veil.visible;
   }
 }

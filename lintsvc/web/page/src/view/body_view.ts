@@ -111,8 +111,8 @@ export class BodyView implements PartView {
     this.element.dataset.ready = "";
   }
 
-  setCoarse(coarse: Coarse): void {
-    this.drawn.setCoarse(coarse);
+  addCoarse(coarse: Coarse): void {
+    this.drawn.addCoarse(coarse, this.section);
   }
 
   setEdges(ends: Float32Array<ArrayBuffer>): void {

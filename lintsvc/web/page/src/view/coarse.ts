@@ -3,18 +3,26 @@ import type { BodyGeometry } from "./decode";
 
 /** Bodies up to this are fast enough everywhere. */
 export const WORTH_IT = 250_000;
-const ABOUT = 50_000;
+/** So many faces at most, by level: the second where even the first is slow, as without a graphics card. */
+const ABOUT = [50_000, 10_000];
 
 /** Triangles between the body's own vertices, and the face that each of them was, in ascending order. */
 export interface Coarse { index: Uint32Array<ArrayBuffer>; faces: Uint32Array<ArrayBuffer> }
 
-/** Fewer triangles: vertices of one cell become one. Null where it is not worth it. */
-export function coarsen(body: BodyGeometry): Coarse | null {
-  if (body.triangles < WORTH_IT) return null;
-  // A surface crosses about as many cells as its size in cells squared; refined until it is few enough.
-  for (let cells = 220; ; cells = Math.floor(cells * 0.75)) {
-    const made = cluster(body, cells);
-    if (made.faces.length <= ABOUT || cells < 20) return made;
+/** Fewer triangles, by level: vertices of one cell become one. None where it is not worth it. */
+export function* coarsen(body: BodyGeometry): Generator<Coarse, void> {
+  if (body.triangles < WORTH_IT) return;
+  let cells = 220;
+  for (const most of ABOUT) {
+    for (;;) {
+      const made = cluster(body, cells);
+      if (made.faces.length <= most || cells < 20) {
+        yield made;
+        break;
+      }
+      // A surface crosses about as many cells as its size in cells squared; coarser until it is few enough.
+      cells = Math.floor(cells * Math.min(0.75, 1.1 * Math.sqrt(most / made.faces.length)));
+    }
   }
 }
 

@@ -38,8 +38,7 @@ async function loadBody(url: string): Promise<void> {
   // A copy is given away, which costs the page's thread nothing.
   const given = { ...body, positions: body.positions.slice(), index: body.index.slice() };
   tell({ body: given }, [given.positions.buffer, given.index.buffer]);
-  const coarse = coarsen(body);
-  if (coarse) tell({ coarse }, [coarse.index.buffer, coarse.faces.buffer]);
+  for (const coarse of coarsen(body)) tell({ coarse }, [coarse.index.buffer, coarse.faces.buffer]);
   const edges = findEdges(body.positions, body.index);
   tell({ edges }, [edges.buffer]);
   const geometry = new BufferGeometry();

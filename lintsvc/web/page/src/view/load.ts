@@ -97,7 +97,7 @@ async function loadBody(
           return made;
         });
         view.then(resolve, fail);
-      } else if ("coarse" in message) void view?.then((x) => x.setCoarse(message.coarse), () => undefined);
+      } else if ("coarse" in message) void view?.then((x) => x.addCoarse(message.coarse), () => undefined);
       else if ("edges" in message) void view?.then((x) => x.setEdges(message.edges), () => undefined);
       else if ("tree" in message) void view?.then((x) => x.setTree(message.tree), () => undefined);
       else gotWidths?.resolve(message.widths);

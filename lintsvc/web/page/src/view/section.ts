@@ -39,6 +39,11 @@ export class Section {
     stage.scene.add(this.cap);
   }
 
+  /** Count through another geometry of the same body: a coarse one while the view moves. */
+  through(geometry: BufferGeometry): void {
+    for (const filler of this.fillers) filler.geometry = geometry;
+  }
+
   get on(): boolean {
     return this.planes.length > 0;
   }

@@ -60,7 +60,9 @@ export class Stage {
     this.controls.enableDamping = false;
     this.controls.zoomToCursor = true;
     this.controls.addEventListener("change", () => this.moved());
+    this.controls.addEventListener("end", () => this.pace.hold(false));
     this.controls.addEventListener("start", () => {
+      this.pace.hold(true);
       this.last = null;
       this.stopFlight();
     });
