@@ -12,22 +12,28 @@ from lintsvc.model.finding import Where
 _PATTERN = 3
 #: Lengths within this factor are alike: what sampling and facets move.
 _ALIKE = 1.01
+#: How far a thin place reaches is known less well where it fades out: by this factor.
+_ABOUT = 1.5
 
 T = TypeVar("T")
 
 
 def patterns(
-    found: Sequence[T], traits: Callable[[T], tuple[float, ...]], kind: Callable[[T], object]
+    found: Sequence[T],
+    traits: Callable[[T], tuple[float, ...]],
+    kind: Callable[[T], object],
+    about: Callable[[T], tuple[float, ...]] = lambda _: (),
 ) -> list[list[T]]:
     """Group what is of one kind and has the same traits, in the order of the first of each group.
 
-    Of fewer alike than make a pattern each is a group of its own.
+    `about`: traits that are only about the same. Of fewer alike than make a pattern each is a group of its own.
     """
     groups: list[list[T]] = []
     for one in found:
         mine = traits(one)
         for group in groups:
-            if kind(group[0]) == kind(one) and all(map(_alike, traits(group[0]), mine)):
+            same = kind(group[0]) == kind(one) and all(map(_alike, traits(group[0]), mine))
+            if same and all(map(_about, about(group[0]), about(one))):
                 group.append(one)
                 break
         else:
@@ -39,6 +45,10 @@ def patterns(
 
 def _alike(one: float, other: float) -> bool:
     return max(one, other) <= min(one, other) * _ALIKE
+
+
+def _about(one: float, other: float) -> bool:
+    return max(one, other) <= min(one, other) * _ABOUT
 
 
 def where_of_all(places: Sequence[Where]) -> Where:

@@ -9,7 +9,8 @@ PA12 = Source(
 )
 
 ALIKE = (
-    "Walls {measured} thick over {length} x {breadth} mm{facets}, in {count} like places; at least {limit} is needed."
+    "Walls {measured} thick over about {length} x {breadth} mm{facets}, in {count} like places; at least {limit} is "
+    "needed."
 )
 STUB = "Short bar {measured} thick and {long} mm high{facets}; at least {limit} is needed."
 STUBS = "{count} like short bars {measured} thick and {long} mm high{facets}; at least {limit} is needed."
@@ -46,13 +47,15 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
 
     Measured: the diameter of the largest ball inside the body that touches the surface at a point and
     an opposed surface. Corrected for coarse facets. Pins, raised detail no higher than wide and edges that
-    run out sharp are left to their own rules; bars too short for a pin are told here. Three or more that are
-    alike, of one body, are told once.
+    run out sharp are left to their own rules; bars too short for a pin are told here. Three or more of one
+    thickness that reach about as far, of one body, are told once.
     Ignore when: the wall is a flap that is meant to give way, such as a seal lip or a break-off tab.
     """
     places = part.body.thin_places(limit)
     thin = [x for x in places if not (x.round or x.low or x.slight(limit))]
-    for same in patterns(thin, lambda x: (x.width_mm, x.length_mm, x.breadth_mm), lambda x: x.solids):
+    for same in patterns(
+        thin, lambda x: (x.width_mm,), lambda x: x.solids, about=lambda x: (x.length_mm, x.breadth_mm)
+    ):
         where = where_of_all([x.where() for x in same])
         words = same[0].words() | {"count": len(same)}
         message = ALIKE if len(same) > 1 else None

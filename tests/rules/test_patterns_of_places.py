@@ -67,3 +67,10 @@ def test_other_sizes_and_other_bodies_are_told_apart() -> None:
     apart = bodies.join(plate("hole", 2), mesh_of(block(20, 20, 3).translate([0, 30, 0])), plate("hole", 2))
     apart[0][-len(plate("hole", 2)[0]) :, 1] -= 30
     assert [x.rule for x in findings(apart)] == ["powder-bed/small-hole"] * 4
+
+
+def test_walls_of_one_thickness_that_reach_about_as_far_are_one_cause() -> None:
+    walls = [block(5 + 0.5 * k, 0.6, 5).translate([9.0 * k - 18, 0, 2]) for k in range(5)]
+    far = block(20, 0.6, 5).translate([0, 10, 2])
+    (first, other) = findings(mesh_of(Manifold.batch_boolean([block(60, 30, 2.9), *walls, far], OpType.Add)))
+    assert {"5 like" in x.message for x in (first, other)} == {True, False}
