@@ -30,11 +30,13 @@ _UNEVEN = 0.25
 _STANDS_OUT = 1.0
 _ALONG = 0.25
 _MANY = 5000
-#: Faces in one plane are level to within this share of the wall's thickness, and parallel to within 3 degrees.
-_LEVEL = 0.05
+#: Faces in one plane are level to within this share of the wall's thickness, and parallel to within half a degree. At
+#: the foot of a rib the surface turns by more than this.
+_LEVEL = 0.02
+_COPLANAR = np.cos(np.radians(0.5))
+_HOLLOW_DEG = 10.0
 #: So many faces are gone over in search of where a rib ends.
 _FAR = 200
-_COPLANAR = np.cos(np.radians(3.0))
 
 #: Smooth stretches of surface: the stretch of each face, the faces in order of stretches, and where each begins.
 Smooth = tuple[Ints, NDArray[np.intp], NDArray[np.intp]]
@@ -170,21 +172,22 @@ def _over_low_ribs(
     low, high = level.min() - _LEVEL * thickness, level.max() + _STANDS_OUT * thickness
     reached = np.zeros(len(mesh), bool)
     reached[faces] = True
-    rim = faces
+    # The surface turns hollow at the foot of a rib.
+    edges = (3 * faces[:, None] + np.arange(3)).ravel()
+    edges = edges[(flats.turn[edges] > _HOLLOW_DEG) & (mesh.mates[edges] >= 0)]
+    beyond = np.unique(mesh.mates[edges] // 3)
     for _ in range(_FAR):
-        if not len(rim):
-            break
-        mates = mesh.mates[(3 * rim[:, None] + np.arange(3)).ravel()]
-        beyond = np.unique(mates[mates >= 0] // 3)
         beyond = beyond[~reached[beyond]]
         height = mesh.vertices[mesh.faces[beyond]] @ normal
         rim = beyond[((height > low) & (height < high)).all(axis=1)]
+        if not len(rim):
+            break
         reached[rim] = True
+        mates = mesh.mates[(3 * rim[:, None] + np.arange(3)).ravel()]
+        beyond = np.unique(mates[mates >= 0] // 3)
     numbers = np.flatnonzero(reached)
     height = mesh.vertices[mesh.faces[numbers]] @ normal
-    flat = (np.abs(mesh.normals[numbers] @ normal) > _COPLANAR) & (height < level.max() + _LEVEL * thickness).all(
-        axis=1
-    )
+    flat = (mesh.normals[numbers] @ normal > _COPLANAR) & (height < level.max() + _LEVEL * thickness).all(axis=1)
     return mine | {int(x) for x in np.unique(flats.label[numbers[flat]])}
 
 

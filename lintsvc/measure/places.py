@@ -97,7 +97,10 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     )
     # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle, and one with a
     # draft may be thinner at its tip than at any point.
-    found = Places(x for x in found if x.width_mm < limit_mm * (1 - TOLERANCE))
+    below = near.is_below(limit_mm, mesh.rounding_mm)
+    points_tell = [bool(below[x].any()) for x in groups]
+    both = zip(found, points_tell, strict=True)
+    found = Places(x for x, told in both if x.width_mm < limit_mm * (1 - TOLERANCE) and (told or x.bar is not None))
     if near.side == INSIDE:
         # Holes are told by other measurements, and a gap is one all the same.
         found = Places(told_once(found))
