@@ -9,6 +9,7 @@ from lintsvc.store import keeping
 from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
 from lintsvc_worker.context import Context
+from lintsvc_worker.made import last_words
 from lintsvc_worker.result import read_made
 from lintsvc_worker.zygote_client import CannotWarmUp
 
@@ -22,8 +23,7 @@ def store_catalogue(context: Context) -> None:
     with scratch_folder(context) as scratch:
         ended = context.zygote.run({"task": "catalogue"}, scratch, limits_of(context), lambda _: None, lambda: True)
         if ended.how != "done":
-            words = read_made(scratch / "log").decode("utf-8", "replace")[-2000:]
-            raise CannotWarmUp(f"the warm process cannot run a child ({ended.how}): {words}")
+            raise CannotWarmUp(f"the warm process cannot run a child ({ended.how}){last_words(scratch)}")
         told = json.loads(read_made(scratch / child.CATALOGUE))
     # The warm process's own: files may have changed between its loading and this child's look at them.
     told["version"] = context.version

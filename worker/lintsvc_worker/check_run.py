@@ -25,6 +25,7 @@ from lintsvc.store.logs import request_id
 from lintsvc.store.stray import remove_folder
 from lintsvc_worker import child
 from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.made import last_words
 from lintsvc_worker.result import lost_entry, read_made, scratch_key, summary_of, why_lost
 from lintsvc_worker.zygote import STEPS
 from lintsvc_worker.zygote_client import CannotLoadAll, CannotWarmUp, ChildLimits, Ended
@@ -280,7 +281,7 @@ def _check_file(
         if ended.how == "done" and (made := _what_it_made(folder)) is not None:
             context.measured.take(shelf, folder)
             return *made, "rules lost" if lost else "done"
-        log.warning("check of %s ended in %s: %s%s", file.sha256[:12], ended.step, ended.how, _last_words(folder))
+        log.warning("check of %s ended in %s: %s%s", file.sha256[:12], ended.step, ended.how, last_words(folder))
         if _from_outside(ended) and deaths < 3:
             deaths += 1
             continue
@@ -295,15 +296,6 @@ def _check_file(
         finished.discard(ended.step)
         lost[ended.step] = f"the rule failed: {why}"
         last = last or len(lost) >= _MOST_LOST or time.monotonic() > ends
-
-
-def _last_words(folder: Path) -> str:
-    """The end of what a child wrote of itself: a traceback, most of the time."""
-    try:
-        words = read_made(folder / "log").decode("utf-8", "replace").strip()[-2000:]
-    except OSError:
-        return ""
-    return f"\n{words}" if words else ""
 
 
 def _steps_of(folder: Path) -> set[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import logging
 import time
 import zipfile
 from contextlib import suppress
@@ -13,22 +12,18 @@ from pathlib import Path
 from typing import Any
 
 import redis
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from lintsvc.store import claims, keeping
+from lintsvc.store import keeping
 from lintsvc.store.assemble import NotStored, read_artefact
 from lintsvc.store.blobs import file_blob
 from lintsvc.store.orders import ARRIVAL, MADE, MAKING_SECONDS, PRINT, Order, making_key, place_of, read_order
 from lintsvc.store.renders import FAILED_SECONDS, REASON, failed_key
-from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
 from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.made import Made, make_in_child, store_made
 from lintsvc_worker.order import RESULTS, order_file
-from lintsvc_worker.result import read_made, why_lost
-from lintsvc_worker.zygote_client import CannotWarmUp
-
-log = logging.getLogger(__name__)
 
 #: How often it is told that the work goes on, and looked whether it is still wanted.
 _LOOK_SECONDS = 1.0
@@ -46,7 +41,6 @@ class _Watch:
         self._key = making_key(order_id, name)
         self._told = {"step": "start", "percent": 0.0}
         self._next = 0.0
-        self.reason = ""
         self.wanted = True
 
     def begin(self) -> bool:
@@ -58,10 +52,10 @@ class _Watch:
             self._context.redis.delete(self._key)
 
     def says(self, line: dict[str, Any]) -> None:
-        """Take a line of the child."""
-        self.reason = self.reason or str(line.get("nothing", ""))
-        if "step" in line:
-            self._told = {"step": str(line["step"]), "percent": float(line.get("percent", 0.0))}
+        """Take a line of the child. It is not trusted: only what is expected is passed on."""
+        percent = line.get("percent", 0.0)
+        if "step" in line and isinstance(percent, (int, float)) and 0 <= percent <= 100:
+            self._told = {"step": str(line["step"])[:128], "percent": float(percent)}
 
     def tick(self) -> bool:
         """False to stop."""
@@ -94,12 +88,12 @@ def run_order(context: Context, order_id: str, name: str) -> None:
     try:
         # Suppressed: the order was deleted meanwhile.
         with scratch_folder(context) as scratch, suppress(NotStored, FileNotFoundError, _Unwanted):
-            data, reason, failed = _make(context, order, name, job, scratch, watch)
-            if failed:
-                context.redis.set(failed_key(place, told), reason, ex=FAILED_SECONDS)
+            made = _make(context, order, name, job, scratch, watch)
+            if made.failed:
+                context.redis.set(failed_key(place, told), made.reason, ex=FAILED_SECONDS)
             else:
-                made = _files(name, data) if data is not None else {name + REASON: reason.encode()}
-                _store(context, place, made, scratch)
+                files = {name + REASON: made.reason.encode()} if made.data is None else _files(name, made.data)
+                store_made(context, place, files, scratch)
             context.events.publish(order_id, [("made", {"name": name})])
     finally:
         watch.end()
@@ -124,10 +118,8 @@ def _job(order: Order, name: str) -> dict[str, Any] | None:
     return None
 
 
-def _make(
-    context: Context, order: Order, name: str, job: dict[str, Any], scratch: Path, watch: _Watch
-) -> tuple[bytes | None, str, bool]:
-    """Return the bytes, or None and why there are none, and whether that is a failure of ours."""
+def _make(context: Context, order: Order, name: str, job: dict[str, Any], scratch: Path, watch: _Watch) -> Made:
+    """Lay the order's files out for a child, and have it make this. Raises _Unwanted."""
     folder = scratch / "child"
     folder.mkdir()
     for number, file in enumerate(order.files):
@@ -135,27 +127,12 @@ def _make(
     if job["what"] == "arrival":
         csv = name.removesuffix(".json") + ".csv"
         (folder / RESULTS).write_bytes(read_artefact(context.db, context.blobs, place_of(order.id), csv))
-    settings = context.settings
     # The order and each of its files: what is set is the time for one.
-    seconds = settings.file_seconds * len(order.files)
-    limits = replace(limits_of(context), seconds=seconds)
-    try:
-        ended = context.zygote.run(job, folder, limits, watch.says, watch.tick)
-    except CannotWarmUp as error:
-        return None, f"it could not be made: {error}", True
+    limits = replace(limits_of(context), seconds=context.settings.file_seconds * len(order.files))
+    made = make_in_child(context, job, folder, limits, f"{name} of order {order.id}", watch.says, watch.tick)
     if not watch.wanted:
         raise _Unwanted
-    reason = watch.reason
-    if ended.how == "done" and not reason:
-        return read_made(folder / child.MADE), "", False
-    if reason:
-        return None, reason, False
-    reason = "it could not be made: " + why_lost(
-        ended, seconds=seconds, step_seconds=settings.step_seconds, memory_mib=settings.memory_mib
-    )
-    words = read_made(folder / "log").decode("utf-8", "replace")[-2000:] if (folder / "log").exists() else ""
-    log.error("%s of order %s: %s %s", name, order.id, reason, words)
-    return None, reason, True
+    return made
 
 
 def _files(name: str, data: bytes) -> dict[str, bytes]:
@@ -164,12 +141,3 @@ def _files(name: str, data: bytes) -> dict[str, bytes]:
         return {name: data}
     with zipfile.ZipFile(io.BytesIO(data)) as made:
         return {x: made.read(x) for x in MADE}
-
-
-def _store(context: Context, place: str, files: dict[str, bytes], scratch: Path) -> None:
-    made = [keeping.make_artefact(context.blobs, name, data, scratch) for name, data in files.items()]
-    try:
-        with context.db.writing() as connection:
-            claims.add_artefacts(connection, place, made)
-    except IntegrityError:
-        keeping.drop_made(context.blobs, made)  # somebody else made it in the same instant

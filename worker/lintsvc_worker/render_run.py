@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import logging
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
-from sqlalchemy.exc import IntegrityError
-
-from lintsvc.store import claims, keeping
+from lintsvc.store import keeping
 from lintsvc.store.assemble import NotStored, assemble_report
 from lintsvc.store.blobs import file_blob
 from lintsvc.store.checks import Check, FileOf, read_check
@@ -28,11 +26,8 @@ from lintsvc.store.renders import (
 from lintsvc_worker import child
 from lintsvc_worker.check_run import limits_of, scratch_folder
 from lintsvc_worker.context import Context, again_and_again
+from lintsvc_worker.made import Made, make_in_child, store_made
 from lintsvc_worker.render import OLD, OLD_PART, part_file
-from lintsvc_worker.result import read_made, why_lost
-from lintsvc_worker.zygote_client import CannotWarmUp
-
-log = logging.getLogger(__name__)
 
 
 def run_render(context: Context, check_id: str, name: str, number: int) -> None:
@@ -49,23 +44,19 @@ def run_render(context: Context, check_id: str, name: str, number: int) -> None:
         return
     # Suppressed: the check was deleted meanwhile.
     with scratch_folder(context) as scratch, suppress(NotStored, FileNotFoundError):
-        data, reason, failed = _make(context, check, check.files[number], name, scratch)
-        if failed:
-            # Told for a while, and then tried again: the next try may fare better.
-            context.redis.set(failed_key(place, name), reason, ex=FAILED_SECONDS)
+        made = _make(context, check, check.files[number], name, scratch)
+        if made.failed:
+            # Told for a while, and then tried again.
+            context.redis.set(failed_key(place, name), made.reason, ex=FAILED_SECONDS)
+        elif made.data is None:
+            store_made(context, place, {name + REASON: made.reason.encode()}, scratch)
         else:
-            told = kept_as if data is not None else name + REASON
-            artefact = keeping.make_artefact(context.blobs, told, data or reason.encode(), scratch)
-            try:
-                with context.db.writing() as connection:
-                    claims.add_artefacts(connection, place, [artefact])
-            except IntegrityError:
-                keeping.drop_made(context.blobs, [artefact])  # somebody else made it in the same instant
+            store_made(context, place, {kept_as: made.data}, scratch)
         context.events.publish(check_id, [("made", {"name": name, "file": number})])
 
 
-def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path) -> tuple[bytes | None, str, bool]:
-    """Return the bytes, or None and why there are none, and whether that is a failure of ours."""
+def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path) -> Made:
+    """Lay out for a child what this is made from, and have it make it."""
     folder = scratch / "child"
     folder.mkdir()
     compared = VERSIONS.match(name)
@@ -93,27 +84,12 @@ def _make(context: Context, check: Check, file: FileOf, name: str, scratch: Path
         "parts": [(x.name, x.sha256) for x in files],
         "solid": solid,
     }
-    said: list[str] = []
-    try:
-        ended = context.zygote.run(
-            job, folder, limits_of(context), lambda line: said.append(str(line.get("nothing", ""))), lambda: True
-        )
-    except CannotWarmUp as error:
-        return None, f"it could not be made: {error}", True
-    reason = next((x for x in said if x), "")
-    if ended.how == "done" and not reason:
-        if table:
-            context.measured.take(shelf, folder)
-        return _packed(name, read_made(folder / child.MADE)), "", False
-    if not reason:
-        settings = context.settings
-        reason = "it could not be made: " + why_lost(
-            ended, seconds=settings.file_seconds, step_seconds=settings.step_seconds, memory_mib=settings.memory_mib
-        )
-        words = read_made(folder / "log").decode("utf-8", "replace")[-2000:] if (folder / "log").exists() else ""
-        log.error("%s of check %s: %s %s", name, check.id, reason, words)
-        return None, reason, True
-    return None, reason, False
+    made = make_in_child(context, job, folder, limits_of(context), f"{name} of check {check.id}")
+    if made.data is None:
+        return made
+    if table:
+        context.measured.take(shelf, folder)
+    return replace(made, data=_packed(name, made.data))
 
 
 def _lend_old(context: Context, folder: Path, check_id: str, number: int) -> None:
