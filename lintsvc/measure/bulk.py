@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -90,25 +91,30 @@ def find_bulk(mesh: Mesh, topology: Topology, solids: Solids, limit_mm: float) -
     # Balls that have grown into each other belong together.
     label, best, size = _merged(label, best, size)
     label, best, size = _hanging_together(mesh, label, best, size, limit_mm)
-    result = []
     some = np.flatnonzero(2 * size > limit_mm)
     near = nearest(mesh.bvh, best[some], 2 * size[some]).place
+    # All places at once: a part of a metre has thousands.
     order = np.argsort(label, kind="stable")
-    ends = np.cumsum(np.bincount(label, minlength=len(best)))
-    for i, place in zip(some.tolist(), near, strict=True):
-        members = order[ends[i - 1] if i else 0 : ends[i]]
-        reach = radius[members][:, None]
-        result.append(
-            Bulk(
-                float(2 * size[i]),
-                int(solids.of_face[face[members][0]]),
-                best[i],
-                (place, 2 * best[i] - place),
-                ((centre[members] - reach).min(axis=0), (centre[members] + reach).max(axis=0)),
-                np.unique(face[members]),
-            )
-        )
+    first = np.searchsorted(label[order], np.arange(len(best)))
+    low = np.minimum.reduceat((centre - radius[:, None])[order], first, axis=0)
+    high = np.maximum.reduceat((centre + radius[:, None])[order], first, axis=0)
+    solid = solids.of_face[face[order[first]]]
+    faces = _each_once(label, face, len(best))
+    result = [
+        Bulk(float(2 * size[i]), int(solid[i]), best[i], (place, 2 * best[i] - place), (low[i], high[i]), faces[i])
+        for i, place in zip(some.tolist(), near, strict=True)
+    ]
     return sorted(result, key=lambda x: -x.diameter_mm)
+
+
+def _each_once(label: NDArray[np.int32], face: Ints, count: int) -> list[Ints]:
+    """The faces under each label, each of them once, ascending."""
+    order = np.lexsort((face, label))
+    label, face = label[order], face[order]
+    new = np.append(True, (label[1:] != label[:-1]) | (face[1:] != face[:-1]))
+    label, face = label[new], face[new]
+    bounds = np.searchsorted(label, np.arange(count + 1)).tolist()
+    return [face[i:j] for i, j in pairwise(bounds)]
 
 
 def _merged(label: NDArray[np.int32], best: Floats, size: Floats) -> tuple[NDArray[np.int32], Floats, Floats]:

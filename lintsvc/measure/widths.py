@@ -205,17 +205,20 @@ def _ridges(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: f
         return None
     a, b = creases.ends(mesh, chosen)
     places, segment = spread_along(a, b, _ALONG_MM)
-    half_edge = creases.half_edge[chosen][segment]
-    here = mesh.normals[half_edge // 3]
-    there = mesh.normals[mesh.mates[half_edge] // 3]
+    # All creases first, and then their points: there are many of these on a large part.
+    half_edge = creases.half_edge[chosen]
+    here, there = mesh.normals[half_edge // 3], mesh.normals[mesh.mates[half_edge] // 3]
     between = [here * (1 - k) + there * k for k in _BETWEEN]
     tips, tip_normal, tip_edge = _corners(mesh, creases, chosen)
-    normal = np.concatenate([*(x / np.linalg.norm(x, axis=1)[:, None] for x in between), tip_normal])
-    point = np.concatenate([np.tile(places, (len(_BETWEEN), 1)), tips])
-    edge = np.concatenate([np.tile(half_edge, len(_BETWEEN)), tip_edge])
+    normal = np.concatenate(
+        [*((x / np.linalg.norm(x, axis=1)[:, None]).take(segment, axis=0) for x in between), tip_normal]
+    )
+    point = np.concatenate([places] * len(_BETWEEN) + [tips])
+    half_edge = half_edge[segment]
+    edge = np.concatenate([half_edge] * len(_BETWEEN) + [tip_edge])
     if len(point) > _CROWDED:
         first, _ = weld(np.floor(point / _CLOSE_MM), octants(normal))
-        point, normal, edge = point[first], normal[first], edge[first]
+        point, normal, edge = point.take(first, axis=0), normal.take(first, axis=0), edge[first]
     one, other = (edge // 3).astype(np.int32), (mesh.mates[edge] // 3).astype(np.int32)
     found, which = widths_at(mesh, solids, point, one, normal, side, cap_mm, facets=False)
     # Of the two faces at a crease the one that looks away from the contact is the wall's.
@@ -226,7 +229,9 @@ def _ridges(mesh: Mesh, creases: Creases, solids: Solids, side: float, cap_mm: f
 
 def octants(ways: Floats) -> Ints:
     """In which of the eight corners of space each of (n, 3) directions points."""
-    numbers: Ints = ((ways > 0) @ np.array([1, 2, 4], np.int32)).astype(np.int32)
+    # Column by column: several times faster than a product along the short side.
+    x, y, z = (ways[:, k] > 0 for k in range(3))
+    numbers: Ints = x + np.int32(2) * y + np.int32(4) * z
     return numbers
 
 
