@@ -25,6 +25,13 @@ _FLATS = np.cos(np.pi / _FACETS) - 0.01
 #: Material this near behind the end, in diameters, is the hole's bottom: flat, round or a drill's cone.
 _BOTTOM = 0.75
 
+#: Pieces of one hole have one diameter and one axis, to within half a degree and a share of the diameter.
+_SAME = 1.005
+_IN_LINE = np.cos(np.radians(0.5))
+_OFF = 0.02
+#: A hole that another crosses is interrupted by no more than this many of the other's diameters: they may cross aslant.
+_CROSSED = 1.5
+
 
 @dataclass(frozen=True, eq=False)
 class Bore:
@@ -93,7 +100,59 @@ def find_bores(mesh: Mesh) -> list[Bore]:
         for i in largest.tolist()
         if (bore := _bore(mesh, np.sort(order[starts[i] : starts[i + 1]]).astype(np.int32))) is not None
     ]
-    return sorted(found, key=lambda x: x.diameter_mm)
+    return sorted(_joined(found), key=lambda x: x.diameter_mm)
+
+
+def _joined(bores: list[Bore]) -> list[Bore]:
+    """Put together the pieces of holes that wider ones cross."""
+    left = sorted(bores, key=lambda x: x.diameter_mm)
+    done: list[Bore] = []
+    while left:
+        one = left.pop(0)
+        # Of one diameter are those next to it.
+        alike = [x for x in left if x.diameter_mm <= one.diameter_mm * _SAME]
+        piece = next((x for x in alike if _one_hole(one, x, left)), None)
+        if piece is None:
+            done.append(one)
+            continue
+        left.remove(piece)
+        left.insert(0, _together(one, piece))
+    return done
+
+
+def _one_hole(one: Bore, other: Bore, wider: list[Bore]) -> bool:
+    """Whether two bores are one hole, cut in two by a wider one that it is deeper than on both sides."""
+    apart = other.low - one.low
+    off = apart - (apart @ one.axis) * one.axis
+    if abs(float(one.axis @ other.axis)) < _IN_LINE or np.linalg.norm(off) > _OFF * one.diameter_mm:
+        return False
+    along = np.sort([float((x - one.low) @ one.axis) for x in (other.low, other.high)])
+    gap = max(float(along[0]) - one.depth_mm, -float(along[1]))
+    if not 0 < gap < min(one.depth_mm, other.depth_mm):
+        return False
+    middle = one.low + one.axis * ((one.depth_mm + along[0]) / 2 if along[0] > 0 else along[1] / 2)
+    return any(
+        x is not other
+        and gap < _CROSSED * x.diameter_mm
+        and abs(float(x.axis @ one.axis)) < _IN_LINE
+        and x.holds(middle)
+        for x in wider
+    )
+
+
+def _together(one: Bore, other: Bore) -> Bore:
+    ends = [(one.low, one.closed[0]), (one.high, one.closed[1]), (other.low, other.closed[0])]
+    ends = sorted([*ends, (other.high, other.closed[1])], key=lambda x: float((x[0] - one.low) @ one.axis))
+    (low, shut), (high, ended) = ends[0], ends[-1]
+    return Bore(
+        max(one.diameter_mm, other.diameter_mm),
+        low,
+        high,
+        (shut, ended),
+        min(one.facets, other.facets),
+        max(one.off_round_mm, other.off_round_mm),
+        np.sort(np.concatenate([one.faces, other.faces])),
+    )
 
 
 def _bore(mesh: Mesh, faces: Ints) -> Bore | None:
@@ -130,9 +189,10 @@ def _around(mesh: Mesh, faces: Ints, frame: Floats, centre: Floats) -> tuple[flo
     first = turn[:, :1]
     # Corners of a face as turns from its first corner, so that none jumps at 180 degrees.
     turn = first + (turn - first + 180.0) % 360.0 - 180.0
-    covered = np.zeros(720, bool)
-    for low, high in zip(np.floor(turn.min(axis=1) * 2), np.ceil(turn.max(axis=1) * 2), strict=True):
-        covered[np.arange(int(low), int(high)) % 720] = True
+    # Each face covers the half degrees from its lowest to its highest corner, between -720 and 720 of them.
+    low, high = np.floor(turn.min(axis=1) * 2).astype(np.intp), np.ceil(turn.max(axis=1) * 2).astype(np.intp)
+    begun = np.bincount(low + 720, minlength=1441) - np.bincount(high + 720, minlength=1441)
+    covered = (np.cumsum(begun)[:1440] > 0).reshape(2, 720).any(axis=0)
     looks = np.degrees(np.arctan2(mesh.normals[faces] @ frame[:, 1], mesh.normals[faces] @ frame[:, 0]))
     directions = np.sort(np.round(looks % 360.0, 1))
     distinct = 1 + int((np.diff(directions) > 1.0).sum())

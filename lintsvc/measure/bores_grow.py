@@ -29,6 +29,12 @@ _GUESSES = 40_000
 #: Corners lie on the circle or, where eight facets are split again, this share of the radius inside it.
 _OUTSIDE = 0.07
 _INSIDE = 0.08
+#: Axes by edges are tried as long as that takes no more than so many looks at each face.
+_WORK = 2
+#: Cosine between normals on opposed sides of a hole.
+_OPPOSED = np.cos(np.radians(135.0))
+#: Edges within half a degree of the axis are along it (the cosine's square).
+_PARALLEL = np.cos(np.radians(0.5)) ** 2
 #: Normals are at right angles to the axis to within this sine.
 _SQUARE = 0.06
 
@@ -135,6 +141,133 @@ def _fits(f: int, axis: Any, centre: Any, radius: float, slack: float, vertices:
 
 
 @compiled
+def _ahead(
+    seed: int,
+    k: int,
+    label: Any,
+    seen: Any,
+    stamp: int,
+    members: Any,
+    vertices: Any,
+    faces: Any,
+    normals: Any,
+    mates: Any,
+) -> Any:
+    """Gather the faces around a seed that look square to one of its edges, along which a hole's facets lie."""
+    axis = vertices[faces[seed, (k + 1) % 3]] - vertices[faces[seed, k]]
+    axis /= max(np.sqrt(_dot(axis, axis)), 1e-300)
+    members[0] = seed
+    seen[seed] = stamp
+    n = 1
+    at = 0
+    while at < n and n < _MOST - 3:
+        for j in range(3):
+            g = _hollow(members[at], j, _TURN, vertices, faces, normals, mates)
+            if g <= -2:
+                g = -2 - g
+            if g >= 0 and seen[g] != stamp and label[g] < 0 and abs(_dot(normals[g], axis)) < _SQUARE / 4:
+                seen[g] = stamp
+                members[n] = g
+                n += 1
+        at += 1
+    return n
+
+
+@compiled
+def _faces_itself(n: int, members: Any, normals: Any) -> Any:
+    """Whether any of the faces looks at the first, within the 45 degrees that eight facets leave."""
+    least = 1.0
+    for i in range(n):
+        least = min(least, _dot(normals[members[0]], normals[members[i]]))
+    return least < _OPPOSED
+
+
+@compiled
+def _tell(n: int, members: Any, seed: int, k: int, told: Any, vertices: Any, faces: Any) -> None:
+    """Mark the edges of the faces that run along edge k of the seed: they would gather the same faces."""
+    axis = vertices[faces[seed, (k + 1) % 3]] - vertices[faces[seed, k]]
+    length = _dot(axis, axis)
+    for i in range(n):
+        f = members[i]
+        for j in range(3):
+            edge = vertices[faces[f, (j + 1) % 3]] - vertices[faces[f, j]]
+            along = _dot(edge, axis)
+            if along * along > _PARALLEL * length * _dot(edge, edge):
+                told[3 * f + j] = True
+
+
+@compiled
+def _spread(
+    n: int,
+    label: Any,
+    seen: Any,
+    stamp: int,
+    members: Any,
+    axis: Any,
+    centre: Any,
+    radius: float,
+    slack: float,
+    vertices: Any,
+    faces: Any,
+    normals: Any,
+    mates: Any,
+) -> Any:
+    """Grow from the first member over all that fits the circle, again as long as it gets larger; return how many faces,
+    the radius and the last stamp."""
+    before = 0
+    for again in range(_PASSES):
+        stamp += 1
+        seen[members[0]] = stamp
+        n = 1
+        at = 0
+        while at < n:
+            f = members[at]
+            at += 1
+            for k in range(3):
+                g = _hollow(f, k, _TURN, vertices, faces, normals, mates)
+                if g <= -2:
+                    g = -2 - g
+                if g < 0 or seen[g] == stamp or label[g] >= 0:
+                    continue
+                seen[g] = stamp
+                if _fits(g, axis, centre, radius, slack, vertices, faces, normals):
+                    members[n] = g
+                    n += 1
+        if again == _PASSES - 1 or n <= before:
+            break
+        before = n
+        better = _fit(members, n, vertices, faces, normals, axis, centre)
+        if better == 0:
+            return 0, 0.0, stamp
+        radius = better
+    return n, radius, stamp
+
+
+@compiled
+def _goes_round(n: int, members: Any, axis: Any, centre: Any, vertices: Any, faces: Any) -> Any:
+    """Whether corners of the faces lie in all directions around the axis, without a gap of a sixth of the circle."""
+    base = vertices[faces[members[0], 0]] - centre
+    base = base - _dot(base, axis) * axis
+    base /= max(np.sqrt(_dot(base, base)), 1e-300)
+    beside = np.cross(axis, base)
+    covered = np.zeros(72, np.bool_)
+    for i in range(n):
+        d = vertices[faces[members[i], 0]] - centre
+        first = np.arctan2(_dot(d, beside), _dot(d, base))
+        low = 0.0
+        high = 0.0
+        for k in range(1, 3):
+            d = vertices[faces[members[i], k]] - centre
+            turn = (np.arctan2(_dot(d, beside), _dot(d, base)) - first + np.pi) % (2 * np.pi) - np.pi
+            low = min(low, turn)
+            high = max(high, turn)
+        start = int(np.floor((first + low) * 36 / np.pi))
+        for j in range(start, int(np.floor((first + high) * 36 / np.pi)) + 1):
+            covered[j % 72] = True
+    return covered.sum() >= 60
+
+
+@compiled
 def _grow(vertices: Any, faces: Any, normals: Any, mates: Any, rounding: float) -> Any:
     count = faces.shape[0]
     label = np.full(count, -1, np.int32)
@@ -152,6 +285,42 @@ def _grow(vertices: Any, faces: Any, normals: Any, mates: Any, rounding: float) 
     stride = max(1, seeds // _GUESSES)
     found = 0
     stamp = 0
+    passed = 0
+    # First by an edge of the seed's as the axis: beside a round bottom a guess over the faces around would tilt it.
+    told = np.zeros(3 * count, np.bool_)
+    work = 0
+    for seed in range(count):
+        if work > _WORK * count + 100_000:
+            break
+        for k in range(3):
+            if label[seed] >= 0 or told[3 * seed + k]:
+                continue
+            if _hollow(seed, k, _TURN, vertices, faces, normals, mates) < 0:
+                continue
+            passed += 1
+            if passed % stride != 0:
+                continue
+            stamp += 1
+            n = _ahead(seed, k, label, seen, stamp, members, vertices, faces, normals, mates)
+            work += n
+            _tell(n, members, seed, k, told, vertices, faces)
+            # All of a hole looks square to its axis, but for what was too much to be gathered: the far side, too.
+            if n < 6 or (n < _MOST - 3 and not _faces_itself(n, members, normals)):
+                continue
+            radius = _fit(members, n, vertices, faces, normals, axis, centre)
+            if radius == 0 or not _fits(seed, axis, centre, radius, 4 * rounding, vertices, faces, normals):
+                continue
+            if n < _MOST - 3 and not _goes_round(n, members, axis, centre, vertices, faces):
+                continue
+            members[0] = seed
+            n, radius, stamp = _spread(
+                n, label, seen, stamp, members, axis, centre, radius, 4 * rounding, vertices, faces, normals, mates
+            )
+            work += n
+            if n >= 6 and _goes_round(n, members, axis, centre, vertices, faces):
+                for i in range(n):
+                    label[members[i]] = found
+                found += 1
     passed = 0
     for seed in range(count):
         if tried[seed] or label[seed] >= 0:
@@ -202,36 +371,10 @@ def _grow(vertices: Any, faces: Any, normals: Any, mates: Any, rounding: float) 
             for i in range(min(n, _GUESS // 4)):
                 tried[members[i]] = True
             continue
-        before = 0
-        for again in range(_PASSES):
-            stamp += 1
-            members[0] = seed
-            seen[seed] = stamp
-            n = 1
-            at = 0
-            slack = 4 * rounding
-            while at < n:
-                f = members[at]
-                at += 1
-                for k in range(3):
-                    g = _hollow(f, k, _TURN, vertices, faces, normals, mates)
-                    if g <= -2:
-                        g = -2 - g
-                    if g < 0 or seen[g] == stamp or label[g] >= 0:
-                        continue
-                    seen[g] = stamp
-                    if _fits(g, axis, centre, radius, slack, vertices, faces, normals):
-                        members[n] = g
-                        n += 1
-            if again < _PASSES - 1 and n > before:
-                before = n
-                better = _fit(members, n, vertices, faces, normals, axis, centre)
-                if better == 0:
-                    n = 0
-                    break
-                radius = better
-            else:
-                break
+        members[0] = seed
+        n, radius, stamp = _spread(
+            n, label, seen, stamp, members, axis, centre, radius, 4 * rounding, vertices, faces, normals, mates
+        )
         for i in range(n):
             tried[members[i]] = True
         if n >= 6:
