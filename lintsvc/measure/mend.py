@@ -23,7 +23,7 @@ from lintsvc.measure.mend_steps import drop_spare, flat_faces, join_seams, open_
 from lintsvc.measure.mend_write import SINGLE, STATING, UNITS, WRITERS
 from lintsvc.measure.mesh import Mesh
 from lintsvc.measure.self_crossing_pair import BACK_TO_BACK
-from lintsvc.measure.shells import Shells
+from lintsvc.measure.shells import Shells, beside
 from lintsvc.measure.topology import Topology
 from lintsvc.model.body import Body
 from lintsvc.model.part import Part, Unreadable
@@ -31,10 +31,8 @@ from lintsvc.model.units import MM_PER_UNIT
 from lintsvc.readers.format import ReadOptions
 from lintsvc.readers.read import read_part
 
-#: A point just behind a face is this share of the part's size off it, at least so many roundings.
-_STEP = 1e-7
-_ROUNDINGS_OF_A_STEP = 40.0
-_STEPS_OF_A_FACE = 1000.0
+#: Faces lower than this share of the part's size are not looked behind.
+_HIGH_SHARE = 1e-4
 #: About so many faces are looked at, to see whether there is material behind them.
 _MOST_LOOKED_AT = 2000
 
@@ -175,13 +173,12 @@ def _check(draft: Draft, rims: int, why: tuple[str, ...], *, turned: bool) -> No
 def _solid_behind(draft: Draft) -> bool:
     """Whether there is material just behind each face, of so many looked at."""
     mesh, pieces = draft.mesh, draft.pieces
-    step = max(mesh.size * _STEP, mesh.rounding_mm * _ROUNDINGS_OF_A_STEP)
-    # Behind a face that is hardly higher than the step its neighbours are in the way.
-    faces = np.flatnonzero((heights(mesh) > _STEPS_OF_A_FACE * step) & mesh.normals.any(axis=1))
-    # A few of every shell, those of large area, and some of all.
+    # Behind a face that is hardly higher than the step off it its neighbours are in the way.
+    faces = np.flatnonzero((heights(mesh) > _HIGH_SHARE * mesh.size) & mesh.normals.any(axis=1))
+    # A face of every shell, and some of all.
     chosen = np.concatenate([pieces.largest[pieces.largest >= 0], faces[:: max(1, len(faces) // _MOST_LOOKED_AT)]])
     chosen = np.intersect1d(chosen, faces)
-    points = mesh.vertices[mesh.faces[chosen]].mean(axis=1) - step * mesh.normals[chosen]
+    points = beside(mesh, chosen, np.full(len(chosen), -1.0))
     return bool((pieces.winding(points) >= 1).all())
 
 

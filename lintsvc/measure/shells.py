@@ -21,6 +21,8 @@ from lintsvc.measure.topology_groups import by_label, components
 #: A point just inside a shell is this share of the part's size off its face, at least so many roundings.
 _STEP = 1e-7
 _ROUNDINGS_OF_A_STEP = 40.0
+#: A point of a face as shares of its corners, no simple ones.
+_INNER = np.array([0.43071, 0.35714, 0.21215])
 #: With more corners than this not every pair is measured.
 _MOST_POINTS = 800
 #: A shell that encloses less than this many roundings of its faces' places encloses nothing.
@@ -199,7 +201,8 @@ class Shells:
 
     @cached_property
     def around(self) -> Ints:
-        """(count,) how many times the other closed shells wind around each shell, counted just inside it.
+        """(count,) how many times closed shells wind around each shell, counted just inside it, but for those that it
+        goes through.
 
         0 in the open air, 1 within a solid, 0 again for an island in a void. Open shells get 0.
         """
@@ -219,28 +222,37 @@ class Shells:
         return way
 
     @cached_property
-    def at_odds(self) -> Bools:
-        """(count,) True for shells that go through others of which not all face one way.
+    def group(self) -> Ints:
+        """(count,) label of the shells that go through each other, each but for touching; where none faces inward each
+        its own.
 
-        Such a shell lies within another by a part only: it bounds no void of it.
+        What goes through a shell lies within it by a part only: it bounds no void of it, nor it one of that.
         """
-        odd = np.zeros(self.count, bool)
-        out, back = self.closed & (self.way > 0), self.closed & (self.way < 0)
-        if not (out.any() and back.any()):
-            return odd
+        alone = np.arange(self.count, dtype=np.int32)
+        if self.count < 2 or not (self.closed & (self._sums[0] < 0)).any():
+            return alone
         found = self._found() if self._found else contacts(self.mesh, ROUNDINGS_OF_A_CONTACT * self.mesh.rounding_mm)
         first, second = self.label[found.first], self.label[found.second]
-        through = (first != second) & (found.kind != BACK_TO_BACK) & (found.depth_mm > _THROUGH_MM)
-        through &= (first >= 0) & (second >= 0)
-        group = components(self.count, first[through], second[through])
-        odd |= ((np.bincount(group, out, self.count) > 0) & (np.bincount(group, back, self.count) > 0))[group]
-        return odd
+        # Back to back solids touch. One that faces inward then has what it touches inside it, if it is no void of that.
+        out = self._sums[0] > 0
+        inner, outer = np.where(out[first], second, first), np.where(out[first], first, second)
+        low, high = self.box[:, :3], self.box[:, 3:]
+        void = (low[inner] >= low[outer]).all(axis=1) & (high[inner] <= high[outer]).all(axis=1)
+        touch = (found.kind == BACK_TO_BACK) & ((out[first] == out[second]) | void)
+        through = (first != second) & ~touch & (found.depth_mm > _THROUGH_MM) & (first >= 0) & (second >= 0)
+        return components(self.count, first[through], second[through])
+
+    @cached_property
+    def at_odds(self) -> Bools:
+        """(count,) True for shells that go through others of which not all face one way."""
+        out, back = self.closed & (self.way > 0), self.closed & (self.way < 0)
+        odd: Bools = (np.bincount(self.group, out, self.count) > 0) & (np.bincount(self.group, back, self.count) > 0)
+        return odd[self.group]
 
     @cached_property
     def inside_out(self) -> Bools:
         """(count,) True for closed shells that enclose less than nothing."""
-        around = np.where(self.at_odds, 0, self.around)
-        wrong: Bools = self.closed & self.placed & (around + self.way < 0)
+        wrong: Bools = self.closed & self.placed & (self.around + self.way < 0)
         return wrong
 
     @cached_property
@@ -249,7 +261,7 @@ class Shells:
 
         In a mirrored copy a void faces outward: it stays a void only if it is turned with what is around it.
         """
-        to_turn: Bools = self.inside_out | (self.closed & self.placed & ~self.at_odds & (self.around < 0))
+        to_turn: Bools = self.inside_out | (self.closed & self.placed & (self.around < 0))
         return to_turn
 
     @cached_property
@@ -273,10 +285,10 @@ class Shells:
         mesh = self.mesh
         face = self.largest[chosen]
         inward = -np.sign(self._sums[0][chosen]) * self._by_majority[face]
-        step = max(mesh.size * _STEP, mesh.rounding_mm * _ROUNDINGS_OF_A_STEP)
-        points = mesh.vertices[mesh.faces[face]].mean(axis=1) + step * inward[:, None] * mesh.normals[face]
+        points = beside(mesh, face, inward)
         weight = np.where(self.label >= 0, sign * (self.closed * worth)[self.label], 0.0)
-        found[chosen] = np.rint(winding(mesh, points, chosen, self.label, weight))
+        group = np.where(self.label >= 0, self.group[self.label], np.int32(-1)).astype(np.int32)
+        found[chosen] = np.rint(winding(mesh, points, self.group[chosen], group, weight))
         return found
 
     def winding(self, points: Floats) -> Ints:
@@ -327,6 +339,17 @@ class Shells:
                 length = np.sqrt(((points[:, None] - points[None]) ** 2).sum(axis=2).max())
             result[group[self.label[faces[rows[0]]]]] = length
         return result
+
+
+def beside(mesh: Mesh, faces: NDArray[Any], way: Floats) -> Floats:
+    """Return a point just off each of (k,) faces, on the side that it looks to where `way` is 1, on the other at -1.
+
+    Not off the middle: what is drawn on a grid has edges of others there.
+    """
+    step = max(mesh.size * _STEP, mesh.rounding_mm * _ROUNDINGS_OF_A_STEP)
+    inner = np.einsum("k,ikj->ij", _INNER, mesh.vertices[mesh.faces[faces]])
+    points: Floats = inner + step * way[:, None] * mesh.normals[faces]
+    return points
 
 
 def edge_numbers(ends: NDArray[Any]) -> NDArray[np.int64]:

@@ -81,6 +81,24 @@ def test_inward_shell_that_reaches_out_of_a_body_is_no_void(seed: int) -> None:
     assert body.voids == []
 
 
+def test_voids_that_go_through_each_other_are_voids() -> None:
+    one, other = bodies.box((8.0, 8.0, 8.0)), bodies.moved(bodies.box((8.0, 8.0, 8.0)), (3.0, 3.0, 3.0))
+    body = measured(bodies.join(bodies.box((30.0, 30.0, 30.0)), bodies.inward(one), bodies.inward(other)))
+    assert not body.soundness.inside_out
+    assert [round(x.volume_mm3) for x in body.voids] == [512, 512]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_bodies_on_one_grid_are_told_alike_in_any_order_of_faces(seed: int) -> None:
+    """Corners and edges of one lie in faces of the other: no ray may start there."""
+    one = bodies.moved(bodies.box((8.0, 6.0, 4.0)), (-2.0, -3.0, 8.0))
+    vertices, faces = bodies.moved(bodies.box((6.0, 12.0, 6.0)), (-3.0, 2.0, 9.0))
+    faces[seed] = faces[seed, ::-1]
+    soundness = measured(bodies.shuffled(bodies.join(one, (vertices, faces)), seed)).soundness
+    assert not soundness.inside_out
+    assert [x.count for x in soundness.flipped] == [1]
+
+
 @pytest.mark.parametrize("kept", [0, 4])
 def test_bar_inside_out_is_a_pin_and_no_hole(kept: int) -> None:
     """All of its faces, or all but four, look inward."""
