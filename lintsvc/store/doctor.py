@@ -95,7 +95,7 @@ def _records(settings: Settings) -> str:
             count = connection.execute(select(func.count()).select_from(checks)).scalar_one()
     finally:
         db.dispose()
-    return f"{'SQLite' if db.lite else 'PostgreSQL'}, {count} checks"
+    return f"{'SQLite' if db.lite else 'PostgreSQL'}, {count} check{'' if count == 1 else 's'}"
 
 
 def _blobs(settings: Settings) -> str:

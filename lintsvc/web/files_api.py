@@ -38,7 +38,7 @@ def _ended(check: Check) -> Check:
 
 def _number(check: Check, number: int) -> int:
     if number >= len(check.files):
-        raise Problem("not-found", f"this check has {len(check.files)} files, numbered from 0")
+        raise Problem("not-found", f"there is no file {number} in this check; they are numbered from 0")
     return number
 
 

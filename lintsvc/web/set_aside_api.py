@@ -60,5 +60,5 @@ def _file(check_id: str, number: int) -> tuple[Check, FileOf]:
     if check.state not in (checks.DONE, checks.FAILED):
         raise Problem("not-ready", f"this check is {check.state}", state=check.state)
     if number >= len(check.files):
-        raise Problem("not-found", f"this check has {len(check.files)} files, numbered from 0")
+        raise Problem("not-found", f"there is no file {number} in this check; they are numbered from 0")
     return check, check.files[number]

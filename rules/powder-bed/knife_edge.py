@@ -9,7 +9,7 @@ from lintsvc.rulebook import COMMON_PRACTICE, FROM_MEMORY, Checked, Hit, Limit, 
     kind="body",
     level="warning",
     since="0.1",
-    message="The edge runs out sharp at {angle} degrees: within {measured} of it the wall is under {wall} mm.",
+    message="The edge runs out sharp at {angle}°: within {measured} of it the wall is under {wall} mm.",
     remedy="Cut the edge back to a blunt one of {wall} mm, or round it.",
     limits=(
         Limit("any", 1.5, "mm", FROM_MEMORY),

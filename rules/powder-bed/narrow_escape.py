@@ -14,7 +14,7 @@ PA12 = Source(
     kind="body",
     level="warning",
     since="0.1",
-    message="{volume} cm3 of hollow has no opening wider than {measured}; powder needs {limit} to get out.",
+    message="{volume} cm³ of hollow has no opening wider than {measured}; powder needs {limit} to get out.",
     remedy="Open it to {limit} or more, better by two holes on opposite sides, so that air can push the powder out; "
     "wider where the hollow is large or winding.",
     limits=(

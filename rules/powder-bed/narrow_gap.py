@@ -10,7 +10,7 @@ PA12 = Source(
 #: Faces longer than this are long; from memory.
 LONG_MM = 50.0
 
-MORE = "{count} more narrow places are not told one by one."
+MORE = "{places} not told one by one."
 CROSSED = (
     "Where the surface goes through itself or lies on itself, {crossed} cannot be judged before that "
     "is mended; see the findings about soundness."
@@ -63,7 +63,9 @@ def check(part: Checked, limits: Limits) -> Iterator[Hit]:
         if not other and not place.slight(limit) and not any(x.holds(where.point) for x in part.body.openings):
             yield Hit(place.width_mm, where, limit=name, words=place.words(), sure=place.sure())
     if places.left_out:
-        words = {"count": places.left_out}
+        words = {
+            "places": "1 more narrow place is" if places.left_out == 1 else f"{places.left_out} more narrow places are"
+        }
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
     if places.crossed:
         words = {"crossed": f"{places.crossed} narrow place{'s' if places.crossed > 1 else ''}"}

@@ -12,7 +12,7 @@ SEVERAL = (
     "Solid {measured} thick, the thickest of {places} such places of this body; over {limit} it may sink, warp and "
     "yellow."
 )
-MORE = "{bodies} more bodies are solid over {limit} thick, up to {measured}."
+MORE = "{bodies} solid over {limit} thick, up to {measured}."
 #: So many bodies are told one by one.
 MOST_BODIES = 3
 
@@ -55,4 +55,5 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
         yield Hit(same[0].diameter_mm, same[0].where(), words={"places": len(same)}, message=message)
     rest = list(bodies.values())[MOST_BODIES:]
     if rest:
-        yield Hit(rest[0][0].diameter_mm, rest[0][0].where(), words={"bodies": len(rest)}, message=MORE)
+        bodies = "1 more body is" if len(rest) == 1 else f"{len(rest)} more bodies are"
+        yield Hit(rest[0][0].diameter_mm, rest[0][0].where(), words={"bodies": bodies}, message=MORE)

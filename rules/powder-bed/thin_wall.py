@@ -14,7 +14,7 @@ ALIKE = (
 )
 STUB = "Short bar {measured} thick and {long} mm high{facets}; at least {limit} is needed."
 STUBS = "{count} like short bars {measured} thick and {long} mm high{facets}; at least {limit} is needed."
-MORE = "{count} more thin places are not told one by one."
+MORE = "{places} not told one by one."
 CROSSED = (
     "Where the surface goes through itself or lies on itself, {crossed} cannot be judged before that "
     "is mended; see the findings about soundness."
@@ -67,7 +67,9 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
         message = STUBS if len(same) > 1 else STUB
         yield Hit(same[0].width_mm, where, words=words, sure=same[0].sure(), message=message)
     if places.left_out:
-        words = {"count": places.left_out}
+        words = {
+            "places": "1 more thin place is" if places.left_out == 1 else f"{places.left_out} more thin places are"
+        }
         yield Hit(None, part.body.everywhere(), limit=None, words=words, message=MORE, level="note")
     if places.crossed:
         words = {"crossed": f"{places.crossed} thin place{'s' if places.crossed > 1 else ''}"}

@@ -13,7 +13,7 @@ from lintsvc.rulebook import COMMON_PRACTICE, Checked, Hit, Limit, rule
     kind="body",
     level="warning",
     since="0.1",
-    message="A loose fragment of {faces} faces, {measured} long, touches nothing else.",
+    message="A loose fragment of {faces}, {measured} long, touches nothing else.",
     remedy="Delete it if it is left over from modelling; join it to the body if it belongs there.",
     limits=(Limit("any", 2.0, "mm", COMMON_PRACTICE),),
     cost="cosmetic",
@@ -32,4 +32,5 @@ def loose_fragment(part: Checked, limit: float) -> Iterator[Hit]:
         message = None
         if crumb.alike > 1:
             message = f"There are {crumb.alike} more loose fragments, up to {{measured}} long."
-        yield Hit(measured=crumb.value, where=crumb.where, words={"faces": crumb.count}, message=message)
+        words = {"faces": "1 face" if crumb.count == 1 else f"{crumb.count} faces"}
+        yield Hit(measured=crumb.value, where=crumb.where, words=words, message=message)

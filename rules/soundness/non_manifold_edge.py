@@ -21,7 +21,7 @@ STANDARD = Source(
     level="error",
     since="0.1",
     message="{measured} faces meet at one edge, where a solid has two (edges like this, connected: {edges}).",
-    remedy="Remove the face that stands inside or stick out, or join the bodies that meet there into one solid.",
+    remedy="Remove the face that stands inside or sticks out, or join the bodies that meet there into one solid.",
     sources=(STANDARD,),
     worse="present",
 )

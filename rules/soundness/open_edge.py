@@ -20,7 +20,7 @@ STANDARD = Source(
     kind="body",
     level="error",
     since="0.1",
-    message="The surface is open along {measured} of edge ({edges} edges with a face on one side only).",
+    message="The surface is open along {measured} of edge ({edges} with a face on one side only).",
     remedy="Close the hole in the CAD program and export the body again.",
     sources=(STANDARD,),
     worse="present",
@@ -40,6 +40,6 @@ def open_edge(part: Checked) -> Iterator[Hit]:
         yield Hit(
             measured=hole.value,
             where=hole.where,
-            words={"edges": hole.count},
+            words={"edges": "1 edge" if hole.count == 1 else f"{hole.count} edges"},
             message=several if hole.alike > 1 else None,
         )
