@@ -48,9 +48,11 @@ def _kinds(start: int, stop: int, vertices: Any, faces: Any, normals: Any, mates
         if turn <= _FLAT_DEG or mates[h] < h:
             continue
         kind = BEND
+        # How sharp it is beyond does not matter once it is sharp enough.
+        enough = turn / _SHARPER
         if turn > CREASE_DEG or (
-            _SHARPER * _beyond(h, vertices, faces, normals, mates, turns) < turn
-            and _SHARPER * _beyond(mates[h], vertices, faces, normals, mates, turns) < turn
+            _SHARPER * _beyond(h, enough, vertices, faces, normals, mates, turns) < turn
+            and _SHARPER * _beyond(mates[h], enough, vertices, faces, normals, mates, turns) < turn
         ):
             kind = CORNER
         kinds[h] = kind
@@ -85,39 +87,53 @@ def _bluntly_round(
 @compiled
 def _across(h: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: Any) -> Any:
     """By how many degrees the surface turns at the other side of the facet, and how far off that is; 0 for nothing."""
-    leave, at = h, _middle(h, vertices, faces)
-    way = _inward(h, vertices, faces, normals)
+    leave = h
+    x, y, z, a, b, c = _way_in(h, vertices, faces, normals)
     far = 0.0
     for _ in range(_STEPS):
-        leave, step = _leave(leave, at, way, vertices, faces, normals)
+        leave, step = _leave(leave, x, y, z, a, b, c, vertices, faces, normals)
         if leave < 0 or mates[leave] < 0:
             return 0.0, 0.0
-        at = at + step * way
+        x += step * a
+        y += step * b
+        z += step * c
         far += step
         if abs(turns[leave]) > _FLAT_DEG:
             return float(turns[leave]), far
         leave = mates[leave]
-        if not normals[leave // 3].any():
+        if _is_bare(normals, leave // 3):
             return 0.0, 0.0
     return 0.0, 0.0
 
 
-@compiled
-def _middle(h: int, vertices: Any, faces: Any) -> Any:
-    return (vertices[faces[h // 3, h % 3]] + vertices[faces[h // 3, (h % 3 + 1) % 3]]) / 2
+# In plain numbers all along: small arrays of three would take many times as long here.
 
 
 @compiled
-def _inward(h: int, vertices: Any, faces: Any, normals: Any) -> Any:
-    """Unit vector square to the half-edge, into its face."""
-    along = vertices[faces[h // 3, (h % 3 + 1) % 3]] - vertices[faces[h // 3, h % 3]]
-    way = np.cross(normals[h // 3], along)
-    return way / max(np.sqrt(np.dot(way, way)), 1e-300)
+def _way_in(h: int, vertices: Any, faces: Any, normals: Any) -> Any:
+    """Middle of a half-edge, and the unit vector square to it, into its face: six numbers."""
+    f = h // 3
+    i = faces[f, h % 3]
+    j = faces[f, (h % 3 + 1) % 3]
+    u = vertices[j, 0] - vertices[i, 0]
+    v = vertices[j, 1] - vertices[i, 1]
+    w = vertices[j, 2] - vertices[i, 2]
+    a = normals[f, 1] * w - normals[f, 2] * v
+    b = normals[f, 2] * u - normals[f, 0] * w
+    c = normals[f, 0] * v - normals[f, 1] * u
+    length = max(np.sqrt(a * a + b * b + c * c), 1e-300)
+    x = (vertices[i, 0] + vertices[j, 0]) / 2
+    y = (vertices[i, 1] + vertices[j, 1]) / 2
+    z = (vertices[i, 2] + vertices[j, 2]) / 2
+    return x, y, z, a / length, b / length, c / length
 
 
 @compiled
-def _leave(came: int, at: Any, way: Any, vertices: Any, faces: Any, normals: Any) -> Any:
-    """The half-edge over which a straight way through a face leaves it, -1 for none, and how far that is."""
+def _leave(
+    came: int, x: float, y: float, z: float, a: float, b: float, c: float, vertices: Any, faces: Any, normals: Any
+) -> Any:
+    """The half-edge over which the way (a, b, c) from (x, y, z) through a face leaves it, -1 for none, and how far
+    that is."""
     f = came // 3
     leave = -1
     least = np.inf
@@ -125,25 +141,41 @@ def _leave(came: int, at: Any, way: Any, vertices: Any, faces: Any, normals: Any
         edge = 3 * f + k
         if edge == came:
             continue
-        p = vertices[faces[f, k]]
-        inward = np.cross(normals[f], vertices[faces[f, (k + 1) % 3]] - p)
-        rate = np.dot(inward, way)
-        if rate < 0.0 and -np.dot(inward, at - p) / rate < least:
-            least = -np.dot(inward, at - p) / rate
+        i = faces[f, k]
+        j = faces[f, (k + 1) % 3]
+        u = vertices[j, 0] - vertices[i, 0]
+        v = vertices[j, 1] - vertices[i, 1]
+        w = vertices[j, 2] - vertices[i, 2]
+        # Square to the edge, inward.
+        p = normals[f, 1] * w - normals[f, 2] * v
+        q = normals[f, 2] * u - normals[f, 0] * w
+        r = normals[f, 0] * v - normals[f, 1] * u
+        rate = p * a + q * b + r * c
+        if rate >= 0.0:
+            continue
+        step = -(p * (x - vertices[i, 0]) + q * (y - vertices[i, 1]) + r * (z - vertices[i, 2])) / rate
+        if step < least:
+            least = step
             leave = edge
     return leave, max(least, 0.0)
 
 
 @compiled
-def _beyond(h: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: Any) -> Any:
+def _is_bare(normals: Any, f: int) -> Any:
+    """Whether a face has no normal."""
+    return normals[f, 0] == 0.0 and normals[f, 1] == 0.0 and normals[f, 2] == 0.0
+
+
+@compiled
+def _beyond(h: int, enough: float, vertices: Any, faces: Any, normals: Any, mates: Any, turns: Any) -> Any:
     """By how many degrees the surface turns beyond the facet, straight across from a half-edge's middle; 0 where it
-    ends there, at a corner or at nothing."""
-    leave, at = h, _middle(h, vertices, faces)
-    way = _inward(h, vertices, faces, normals)
+    ends there, at a corner or at nothing. What is more than `enough` may be more still."""
+    leave = h
+    x, y, z, a, b, c = _way_in(h, vertices, faces, normals)
     crossed = 0
     sharpest = 0.0
     for _ in range(_STEPS):
-        leave, step = _leave(leave, at, way, vertices, faces, normals)
+        leave, step = _leave(leave, x, y, z, a, b, c, vertices, faces, normals)
         if leave < 0 or mates[leave] < 0:
             return sharpest
         turn = abs(turns[leave])
@@ -151,11 +183,14 @@ def _beyond(h: int, vertices: Any, faces: Any, normals: Any, mates: Any, turns: 
             return sharpest
         sharpest = max(sharpest, turn)
         crossed += turn > _FLAT_DEG
-        if crossed == _EDGES:
+        # A hair more, for the rounding of the quotient.
+        if crossed == _EDGES or sharpest > enough * (1 + 1e-6):
             return sharpest
-        at = at + step * way
+        x += step * a
+        y += step * b
+        z += step * c
         leave = mates[leave]
         # A face without a normal has no direction across.
-        if not normals[leave // 3].any():
+        if _is_bare(normals, leave // 3):
             return sharpest
     return sharpest
