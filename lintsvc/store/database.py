@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import logging
+import sqlite3
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -105,6 +106,23 @@ class Database:
                     connection.execute(text("select pg_advisory_unlock(7130531)"))
                     connection.commit()
 
+    def forget_deleted(self) -> None:
+        """Leave nothing of what was deleted in SQLite's log of changes, which is written over only in time.
+
+        Where somebody reads at this instant, it is left for the next time.
+        """
+        if not self.lite:
+            return
+        connection = self.engine.raw_connection()
+        try:
+            cursor = connection.cursor()
+            cursor.execute("pragma busy_timeout=0")
+            with suppress(sqlite3.OperationalError):
+                cursor.execute("pragma wal_checkpoint(truncate)")
+            cursor.execute(f"pragma busy_timeout={_PATIENCE_SECONDS * 1000:.0f}")
+        finally:
+            connection.close()
+
     def dispose(self) -> None:
         """Close all connections."""
         self.engine.dispose()
@@ -127,7 +145,9 @@ def _set_up_sqlite(engine: Engine, *, durable: bool) -> None:
         # The driver's own transaction handling begins late; ours is explicit, in _on_begin.
         connection.isolation_level = None
         sync = "full" if durable else "normal"
-        for pragma in ("journal_mode=wal", f"synchronous={sync}", "foreign_keys=on", "busy_timeout=20000"):
+        patience = f"busy_timeout={_PATIENCE_SECONDS * 1000:.0f}"
+        # What is deleted is written over, whatever this SQLite was built to do.
+        for pragma in ("journal_mode=wal", f"synchronous={sync}", "foreign_keys=on", patience, "secure_delete=on"):
             connection.execute(f"pragma {pragma}")
 
     @event.listens_for(engine, "begin")

@@ -70,6 +70,7 @@ class Sweeper:
         stray.sweep_folder(self.settings.measured, MEASURED_SECONDS)
         if stray.is_time(self.db):
             stray.sweep(self.db, self.blobs)
+        self.db.forget_deleted()
         return count
 
     def run(self) -> None:

@@ -88,7 +88,8 @@ def refuse_foreign() -> None:
     """Refuse requests that a page of another site made a browser send. Raises Problem."""
     here = services()
     host = request.host.rpartition(":")[0] if request.host.rpartition(":")[2].isdigit() else request.host
-    allowed = {x.strip() for x in here.settings.origins.split(",") if x.strip()}
+    host = host.lower()
+    allowed = {x.strip().lower() for x in here.settings.origins.split(",") if x.strip()}
     known = _LOOPBACK | {f"[{x}]" for x in _LOOPBACK} | allowed
     # A name of the attacker's that points at loopback: only without tokens is that of any use to them.
     if (allowed or not here.tokens_needed) and host not in known:

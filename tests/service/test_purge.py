@@ -98,3 +98,28 @@ def test_checks_are_kept_as_long_as_the_settings_say(db: Database, tmp_path: Pat
             assert (checks.read_check(db, check_id) is None) == (name in gone)
             assert store.has(file_blob(digest)) != (name in gone)
     assert client.deleted == [f"lintsvc:check:{ids['old'][0]}"]
+
+
+def test_files_of_the_records_hold_nothing_of_what_was_purged(tmp_path: Path) -> None:
+    db = Database(f"sqlite:///{tmp_path / 'records' / 'records.sqlite3'}")
+    db.migrate()
+
+    def told() -> list[str]:
+        files = (tmp_path / "records").iterdir()
+        return [x.name for x in files if b"customers-secret-part" in x.read_bytes()]
+
+    digest = hashlib.sha256(b"x").hexdigest()
+    new = NewCheck("", {}, [FileOf(0, "customers-secret-part.stl", digest, 1)])
+    check, _ = create_check(db, new, Quota(1000, 10))
+    assert told()
+    checks.delete_checks(db, [check.id])
+    client: Any = Forgets()
+    caller: Any = None
+    settings = Settings(state=tmp_path)
+    # Somebody who reads meanwhile is waited for, and not long: the next round does it.
+    with db.reading() as connection:
+        connection.execute(select(checks_table)).all()
+        Sweeper(settings, db, FolderBlobs(tmp_path / "blobs"), caller, client).purge()
+    Sweeper(settings, db, FolderBlobs(tmp_path / "blobs"), caller, client).purge()
+    assert told() == []
+    db.dispose()

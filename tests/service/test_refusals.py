@@ -98,6 +98,7 @@ def test_foreign_page_cannot_send(service: Running) -> None:
         answer = service.request("POST", "/api/v1/checks", body, {"Content-Type": kind, **headers})
         problem(answer, 403, "wrong-origin")
     problem(service.request("GET", "/api/v1/checks", headers={"Host": "evil.example:80"}), 403, "wrong-origin")
+    assert service.request("GET", "/api/v1/checks", headers={"Host": "LocalHost:80"}).status == 200
     own = {"Content-Type": kind, "Origin": f"http://127.0.0.1:{service.port}", "Sec-Fetch-Site": "same-origin"}
     assert service.request("POST", "/api/v1/checks", body, own).status == 202
 
