@@ -96,7 +96,9 @@ def _one_of_two(places: list[Place]) -> list[Place]:
     for pin in (x for x in places if x.round):
         near = (low < pin.box[1] + reach).all(axis=1) & (high > pin.box[0] - reach).all(axis=1)
         for wall in (walls[i] for i in np.flatnonzero(near & (width < (1 + _SAME) * pin.width_mm))):
-            mine = np.isin(pin.faces, wall.faces)
+            # Both are sorted: many times as fast as to ask NumPy which are in both.
+            at = np.minimum(np.searchsorted(wall.faces, pin.faces), len(wall.faces) - 1)
+            mine = wall.faces[at] == pin.faces
             if not mine.any():
                 continue
             far, wide = max(pin.long_mm, pin.length_mm, pin.across_mm), max(wall.length_mm, wall.breadth_mm)
