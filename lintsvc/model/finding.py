@@ -12,8 +12,8 @@ Level = Literal["error", "warning", "note"]
 LEVELS: tuple[Level, ...] = ("error", "warning", "note")
 #: What the mistake costs when nobody notices it.
 Cost = Literal["scrap", "rework", "cosmetic"]
-#: A choice of the check that settles a finding as well as a change of the file does. Empty: none does.
-Settles = Literal["", "bends", "units"]
+#: A choice of the check that settles a finding as well as a change of the file does.
+Settles = Literal["bends", "units"]
 
 Point3 = tuple[float, float, float]
 
@@ -70,7 +70,7 @@ class Finding:
     #: What `lintsvc mend` does about it; empty where it leaves this alone.
     fix: str = ""
     #: The choice of the check that settles it too; how it is made is said where the finding is read.
-    settles: Settles = ""
+    settles: Settles | None = None
     #: How sure the measurement is, 0 to 1.
     sure: float = 1.0
     #: Set aside by the user: the reason. Empty: not set aside.

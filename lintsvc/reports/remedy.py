@@ -14,7 +14,7 @@ _KEY = "the key {key} in lintsvc.toml or in the order's file"
 
 def remedy_in_report(finding: Finding) -> str:
     """Return a finding's remedy for who reads a report: with the option and the key of the choice that settles it."""
-    if not finding.settles:
+    if finding.settles is None:
         return finding.remedy
     return f"{finding.remedy} {how_to_say(finding.settles, finding.where)}"
 

@@ -98,7 +98,7 @@ class Rule:
     #: What `lintsvc mend` does about a finding of this rule; empty where it leaves it alone.
     mend: str = ""
     #: The choice of the check that settles a finding of this rule as well as a change of the file does.
-    settles: Settles = ""
+    settles: Settles | None = None
     #: The level is the user's own word: it holds whatever the limit's source.
     level_set: bool = False
     #: Where the rule stands; filled in by the loader.
@@ -150,7 +150,7 @@ def rule(
     caution: str = "",
     about: About | None = None,
     mend: str = "",
-    settles: Settles = "",
+    settles: Settles | None = None,
 ) -> Callable[[RuleFunction], RuleFunction]:
     """Mark a function as a rule; the function gets a `.rule` attribute.
 
