@@ -21,7 +21,7 @@ SMALLEST_MM = {"body": 1.0, "sheet": 3.0}
 LARGEST_MM = {"body": 2000.0, "sheet": 6000.0}
 _METRES_UP_TO_MM = 300.0
 
-_NAMES = {
+UNIT_NAMES = {
     "micron": "microns", "mm": "millimetres", "cm": "centimetres", "m": "metres", "km": "kilometres",
     "mil": "thousandths of an inch", "in": "inches", "ft": "feet", "yd": "yards", "mile": "miles",
 }  # fmt: skip
@@ -44,7 +44,7 @@ def guess_units(size: Sequence[float], kind: Kind, format_name: str = "The file"
             other = "micron"
     else:
         value, other = ("m", "in") if longest * 1000.0 <= _METRES_UP_TO_MM else ("in", "m")
-        reason = f"{_size(size, 'mm')} would be too small for a part, so {_NAMES[value]} are assumed"
+        reason = f"{_size(size, 'mm')} would be too small for a part, so {UNIT_NAMES[value]} are assumed"
         reason += f": {_size(size, value)}"
     sensible = smallest <= longest * MM_PER_UNIT[other] <= largest
     why = f"{format_name} states no unit; {reason}."

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lintsvc.model.part import Part, ReadNote, Unreadable
 from lintsvc.model.units import Units
 from lintsvc.readers.content import clean_name
+from lintsvc.readers.doubtful_units import UNIT_NAMES
 from lintsvc.readers.format import Format, ReadOptions
 from lintsvc.readers.threemf_model import Matrix, Model, Object, Reference
 from lintsvc.readers.triangles import MAX_TRIANGLES, Triangles, body_part, too_many
@@ -36,7 +37,7 @@ def read(path: Path, options: ReadOptions) -> Part:
     finally:
         package.close()
     model = build.root
-    why = f"the 3MF states {model.unit}"
+    why = f"the 3MF states {UNIT_NAMES[model.unit]}"
     if not model.unit_stated:
         why = "a 3MF that states no unit is in millimetres (3MF Core 1.4 section 3.4)"
     return body_part(found, "3MF", options, stated=Units(model.unit, True, why), notes=build.notes)

@@ -105,6 +105,11 @@ def source_text(source: Source) -> str:
     return source.text if source.text.lower().startswith(kind) else f"{kind}: {source.text}"
 
 
+def _rounded(value: float, digits: int) -> float:
+    """Round to so many digits, but never to nothing what is something."""
+    return round(value, digits) or float(f"{value:.1g}")
+
+
 def facts(part: PartShown) -> tuple[str, ...]:
     """Return what the part is, in a few short pieces: size, volume, mass, triangles or holes."""
     words = [size(part.size_mm)]
@@ -116,9 +121,9 @@ def facts(part: PartShown) -> tuple[str, ...]:
     if part.kind == "sheet" and part.thickness_mm is not None:
         words.append(f"{number(part.thickness_mm)} mm thick")
     if part.volume_mm3 is not None:
-        words.append(f"{number(round(part.volume_mm3 / 1000, 2))} cm³")
+        words.append(f"{number(_rounded(part.volume_mm3 / 1000, 2))} cm³")
     if part.mass_g is not None:
-        words.append(f"{number(round(part.mass_g, 1))} g")
+        words.append(f"{number(_rounded(part.mass_g, 1))} g")
     if part.kind == "body":
         words += _body_facts(part)
     else:
