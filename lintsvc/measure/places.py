@@ -48,6 +48,8 @@ _OVAL = 1.6
 _OPENS = -np.cos(np.radians(3.0))
 _STRAIGHT = 0.03
 _TIPS = 50
+#: After so many that are no bars no more are looked for: the part is a lattice of curved struts, or a mesh of noise.
+_IN_VAIN = 30
 #: A place is shown where its points are thinnest, unless the bar is thinner elsewhere by this share.
 _MOVED = 0.01
 #: Points are joined to places up to this factor of the limit.
@@ -79,28 +81,24 @@ def find_places(mesh: Mesh, cells: Cells, creases: Creases, solids: Solids, side
     least = least.replaced(on_line, slide(mesh, creases, solids, least.take(on_line), OPPOSED))
     neck = necks(mesh, creases, least)
     near_rim = sides.rim < RIM * near.width
-    found = Places(
-        _place(
-            mesh,
-            cells,
-            least.take([i]),
-            neck[i],
-            near.take(x),
-            is_round[x],
-            near_rim[x],
-            across[x],
-            along[x],
-            solids,
-            limit_mm,
-        )
-        for i, x in enumerate(groups)
-    )
+    told: dict[int, Place] = {}
+    in_vain = 0
+    # The thinnest first: of many that are no bars not all are looked at.
+    for i in np.argsort(least.width, kind="stable").tolist():
+        x = groups[i]
+        around = (is_round[x], near_rim[x], across[x], along[x])
+        seek = in_vain < _IN_VAIN
+        told[i] = _place(mesh, cells, least.take([i]), neck[i], near.take(x), *around, solids, limit_mm, seek)
+        in_vain += told[i].bar is None and (told[i].round or told[i].breadth_mm < BROAD * told[i].width_mm)
     # A pin is known only whole: an oval one is wider than the balls that touch it beside its middle, and one with a
     # draft may be thinner at its tip than at any point.
     below = near.is_below(limit_mm, mesh.rounding_mm)
     points_tell = [bool(below[x].any()) for x in groups]
-    both = zip(found, points_tell, strict=True)
-    found = Places(x for x, told in both if x.width_mm < limit_mm * (1 - TOLERANCE) and (told or x.bar is not None))
+    found = Places(
+        told[i]
+        for i, known in enumerate(points_tell)
+        if told[i].width_mm < limit_mm * (1 - TOLERANCE) and (known or told[i].bar is not None)
+    )
     if near.side == INSIDE:
         # Holes are told by other measurements, and a gap is one all the same.
         found = Places(told_once(found))
@@ -215,8 +213,9 @@ def _place(
     along: Floats,
     solids: Solids,
     limit_mm: float,
+    seek: bool,
 ) -> Place:
-    """Sum up one region."""
+    """Sum up one region; `seek`: look whether it is a bar."""
     ends = np.concatenate([points.point, points.contact])
     faces = cells.faces(points.face)
     axes = _axes(ends)
@@ -237,7 +236,7 @@ def _place(
     rounded, span, high = bool(is_round[0]), (least.point[0], least.contact[0]), 0.0
     breadth = float(np.sort(extents)[-2])
     bar = None
-    if points.side == INSIDE and (rounded or breadth < BROAD * width):
+    if seek and points.side == INSIDE and (rounded or breadth < BROAD * width):
         bar = bar_at(mesh, least, points, axis if rounded else None)
     if bar is not None:
         rounded = bar.across < ROUND * bar.width
