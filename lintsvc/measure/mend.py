@@ -197,8 +197,8 @@ def _left(draft: Draft) -> tuple[str, ...]:
     nested[pieces.label[through.faces]] = False
     if nested.any():
         left.append(
-            f"{_count(int(nested.sum()), 'closed shell')} inside a body, facing outward: a void turned over or a "
-            "body too many is not sure; left as it is."
+            f"Closed shells that face outward within a body: {int(nested.sum())}. Whether such a shell is a void "
+            "turned over or a body too many is not sure; they were left as they are."
         )
     if not (found.complete and pieces.placed.all()):
         left.append("So many faces or shells lie within each other that not all could be looked at.")

@@ -24,7 +24,7 @@ STANDARD = Source(
     remedy="Turn the shell over: flip all its faces. A mirrored copy is the usual cause.",
     sources=(STANDARD,),
     worse="present",
-    mend="All faces of the shell are turned over.",
+    mend="All faces of the shell are turned over, unless it goes through one that faces outward.",
 )
 def inside_out(part: Checked) -> Iterator[Hit]:
     """Shell turned inside out.
