@@ -191,11 +191,14 @@ def _label(centre: Any, radius: Any) -> Any:
     count = centre.shape[0]
     parent = np.arange(count).astype(np.int32)
     for i in range(count):
+        x = centre[i, 0]
+        y = centre[i, 1]
+        z = centre[i, 2]
+        r = radius[i]
         for j in range(i + 1, count):
-            d2 = 0.0
-            for k in range(3):
-                d = centre[i, k] - centre[j, k]
-                d2 += d * d
-            if d2 <= max(radius[i], radius[j]) ** 2:
+            dx = x - centre[j, 0]
+            dy = y - centre[j, 1]
+            dz = z - centre[j, 2]
+            if dx * dx + dy * dy + dz * dz <= max(r, radius[j]) ** 2:
                 unite(parent, i, j)
     return numbered(parent)[0]
