@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -115,6 +116,31 @@ def test_what_a_dead_child_said_last_is_logged_with_its_request(
     found = checks.read_check(worker.db, claim.check.id)
     assert found is not None and found.state == "done"
     assert worker.told[-1] == "state"
+    worker.db.dispose()
+
+
+@pytest.mark.parametrize("number", ["NaN", "-Infinity", "1e999"])
+def test_number_that_is_none_is_never_stored_or_told(tmp_path: Path, number: str) -> None:
+    def run(_: Any, folder: Path, __: Any, says: Callable[[dict[str, Any]], None], ___: Any) -> Ended:
+        says({"step": "measure", "percent": float(number)})
+        (folder / "report.json").write_text(f'{{"findings": [], "not_checked": [], "seconds": {{"read": {number}}}}}')
+        (folder / "places.json").write_text("{}")
+        return Ended("done")
+
+    worker: Any = Worker(tmp_path, run)
+    percents: list[Any] = []
+    worker.events.publish = lambda _, told: percents.extend(x["percent"] for name, x in told if name == "step")
+    worker.redis.delete = lambda *_: None
+    claim: Any = worker.take()
+    while claim is not None:
+        run_check(worker, claim, Following(TERMS, False, lambda: False))
+        last, claim = claim, claims.claim_next(worker.db, lease_seconds=10.0, deaths=2)
+    found = read(worker, last)
+    # Given up, or not finished: either way the report says so, and can be read.
+    assert found.state in ("done", "failed")
+    report = json.dumps(assemble_report(worker.db, worker.blobs, found.files), allow_nan=False)
+    assert "unreadable" in report
+    assert set(percents) <= {0.0}
     worker.db.dispose()
 
 

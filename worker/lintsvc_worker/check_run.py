@@ -68,8 +68,9 @@ class Watch:
         if "step" in line:
             self.step = str(line["step"])[:128]
             within = line.get("percent", 0.0)
-            within = float(within) if isinstance(within, (int, float)) else 0.0
-            self.percent = round(100.0 * (self.file + min(within, 100.0) / 100.0) / len(self.claim.check.files), 1)
+            # Anything but a number from 0 to 100, the number that is none among it, is no progress.
+            within = float(within) if isinstance(within, (int, float)) and 0.0 <= within <= 100.0 else 0.0
+            self.percent = round(100.0 * (self.file + within / 100.0) / len(self.claim.check.files), 1)
             self.tell("step", {"file": self.file, "step": self.step, "percent": self.percent})
         elif isinstance(found := line.get("findings"), list):
             for finding in found[: _TELL_FINDINGS - self.findings]:
@@ -222,7 +223,8 @@ def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> Fil
         made = [
             keeping.make_artefact(context.blobs, name, data, scratch)
             for name, data in (
-                (child.REPORT, json.dumps(entry).encode()),
+                # A child that was taken over may have written 1e999, which is read as infinity: no JSON.
+                (child.REPORT, json.dumps(entry, allow_nan=False).encode()),
                 (child.PLACES, places or b'{"findings": []}'),
             )
         ]
@@ -310,11 +312,15 @@ def _steps_of(folder: Path) -> set[str]:
 def _what_it_made(folder: Path) -> tuple[dict[str, Any], bytes] | None:
     """Entry and places that the child wrote; None when they are not there or are no such thing."""
     try:
-        entry = json.loads(read_made(folder / child.REPORT))
+        entry = json.loads(read_made(folder / child.REPORT), parse_constant=_no_number)
         places = read_made(folder / child.PLACES)
     except (OSError, ValueError):
         return None
     return (entry, places) if isinstance(entry, dict) else None
+
+
+def _no_number(name: str) -> float:
+    raise ValueError(f"{name} is no JSON")
 
 
 def _from_outside(ended: Ended) -> bool:
