@@ -212,17 +212,25 @@ def _least_rectangle(points: Floats) -> Floats:
     return best
 
 
-def _spread(mesh: Mesh, faces: Ints) -> Floats:
-    """Points over some faces, evenly by area, on a lattice that never meets itself."""
-    passed = np.cumsum(mesh.areas[faces])
-    turn = np.arange(_POINTS)
-    on = faces[np.minimum(np.searchsorted(passed, (turn + 0.5) / _POINTS * passed[-1]), len(faces) - 1)]
+def _lattice(count: int) -> tuple[Floats, Floats, Floats]:
+    """Shares (n,) of an area, and coordinates (n, 1) in a triangle on a lattice that never meets itself."""
+    turn = np.arange(count)
     u = (0.5 + 0.7548776662466927 * (turn + 1)) % 1.0
     v = (0.5 + 0.5698402909980532 * (turn + 1)) % 1.0
     over = u + v > 1
-    u, v = np.where(over, 1 - u, u), np.where(over, 1 - v, v)
+    return (turn + 0.5) / count, np.where(over, 1 - u, u)[:, None], np.where(over, 1 - v, v)[:, None]
+
+
+#: Where the points of any face are: how much of its area is passed there, and where in the triangle.
+_PASSED, _U, _V = _lattice(_POINTS)
+
+
+def _spread(mesh: Mesh, faces: Ints) -> Floats:
+    """Points over some faces, evenly by area, on a lattice that never meets itself."""
+    passed = np.cumsum(mesh.areas[faces])
+    on = faces[np.minimum(np.searchsorted(passed, _PASSED * passed[-1]), len(faces) - 1)]
     a, b, c = (mesh.vertices[mesh.faces[on, k]] for k in range(3))
-    points: Floats = a + u[:, None] * (b - a) + v[:, None] * (c - a)
+    points: Floats = a + _U * (b - a) + _V * (c - a)
     return points
 
 
