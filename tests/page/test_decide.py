@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
 from page.paths import check_id, check_of, checked, drop, expect_lit, lit, opened, part_of, picture, soon, wait_for_view
 from parts.flatfiles import circle, dxf, rectangle
 from playwright.sync_api import Browser, Page, expect
@@ -209,3 +210,29 @@ def test_reports_of_all_kinds_can_be_taken_along(page: Page, demo: Path) -> None
             page.locator(f".links a[href*='report.{kind}']").click()
         assert download.value.suggested_filename.startswith("gasket.report."), kind
         assert Path(download.value.path()).stat().st_size > 200, kind
+
+
+@pytest.mark.needs_shared
+def test_a_solid_ordered_in_another_sheet_is_told_so(page: Page, shared: Path) -> None:
+    checked(page, shared / "corpus/open/step/MINI-steel-sheet.stp", process="sheet", material="steel-mild")
+    # Its own thickness stands there; another is only asked for among what seldom matters.
+    expect(page.locator(".choice-said", has_text="measured on the solid")).to_contain_text("1.4 mm")
+    expect(page.locator("input[name=thickness]")).to_be_hidden()
+    page.locator(".choices-more summary").click()
+    assert page.input_value("input[name=thickness]") == ""
+    page.fill("input[name=thickness]", "2mm")
+    page.locator("input[name=thickness]").press("Enter")
+    expect(page.locator(".findings")).to_contain_text("The solid is 1.4 mm thick; 2 mm was said.")
+    # It is seen that it was said, and can be taken back.
+    assert page.input_value("input[name=thickness]") == "2mm"
+    page.fill("input[name=thickness]", "")
+    page.locator("input[name=thickness]").press("Enter")
+    expect(page.locator(".findings")).not_to_contain_text("2 mm was said")
+
+
+def test_the_table_of_materials_does_not_widen_the_page_of_a_phone(page: Page, demo: Path) -> None:
+    page.set_viewport_size({"width": 390, "height": 844})
+    checked(page, demo / "faulty" / "housing.stl")
+    opened(page, "Compare materials")
+    expect(page.locator("table.materials tr.chosen")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390

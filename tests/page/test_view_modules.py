@@ -377,3 +377,24 @@ def test_while_a_slow_view_is_held_the_whole_is_never_drawn_and_what_is_drawn_ge
     assert told(500, 300, 2) == [[1, 2], [1, 2, 0]]
     assert told(500, 300, 1) == [[1], [1, 0]]
     assert told(500, 300, 0) == [[], []]
+
+
+def test_the_length_of_a_short_distance_is_written_beside_it(tmp_path: Path) -> None:
+    script = """
+        const at = (ends, px) => page.besideShort(ends, px, [50, 50]);
+        return [
+            at([[0, 0, 0], [100, 0, 0]], 0.1),
+            at([[0, 10, 0], [0, 10.4, 0]], 0.1),
+            at([[99, 0, 0], [99.4, 0, 0]], 0.1),
+            at([[3, 3, 0], [3, 3, 0]], 0.1),
+        ];
+    """
+    # What the view keeps and how the screen is are not asked for here.
+    long, upright, level, nothing = run(tmp_path, "view/beside_short", script, None)
+    assert long == [50, 0]
+    # Out of the part, past half the words and the ends' lines.
+    assert upright[0] < -3.6
+    assert upright[1] == pytest.approx(10.2)
+    assert level[0] == pytest.approx(99.2)
+    assert -3.6 < level[1] < -1.2
+    assert nothing == [3, 3]

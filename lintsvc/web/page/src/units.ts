@@ -25,7 +25,8 @@ const PER_INCH = 25.4;
 
 /** "12.5 mm" or "0.492 in". */
 export function length(mm: number): string {
-  return unit === "mm" ? `${digits(mm)} mm` : `${digits(mm / PER_INCH, 3)} in`;
+  // As fine as the messages say what is thin.
+  return unit === "mm" ? `${digits(mm, Math.abs(mm) < 1 ? 3 : 2)} mm` : `${digits(mm / PER_INCH, 3)} in`;
 }
 
 /** "40 × 30 × 2.5 mm". */

@@ -54,15 +54,16 @@ export function choicesPanel(
   const process = report.process ?? said.process ?? "powder-bed";
   const fits = known.filter((x) => x.processes.includes(process));
   const material = fits.find((x) => x.id === report.material);
-  const solid = process === "sheet" && report.format === "STEP";
+  // A solid has its thickness: another one is only said where it is ordered in another sheet.
+  const measured = process === "sheet" && report.format === "STEP" && Boolean(report.thickness);
   // A gauge stays one: in another metal it is another thickness.
   const gauge = /ga/i.test(said.thickness ?? "") ? said.thickness : undefined;
-  const thickness = gauge ?? (report.thickness ? `${digits(report.thickness.value, 3)}${report.thickness.unit}` : (said.thickness ?? ""));
+  const thickness = measured ? (said.thickness ?? "") : gauge ?? (report.thickness ? `${digits(report.thickness.value, 3)}${report.thickness.unit}` : (said.thickness ?? ""));
   const input = h("input", { name: "thickness", value: thickness, placeholder: text.thicknessHint, autocomplete: "off", size: 8 });
   const units = report.part?.units;
   const askUnit = !units?.stated || Boolean(said.units) || Boolean(units.other);
   const unitField = h("label", {}, h("span", {}, text.fileUnit),
-    h("select", { name: "units" }, option("", text.unitAsFound(units ? (text.unitNames[units.value] ?? units.value) : ""), said.units ?? null), ...["mm", "in", "cm", "m"].map((x) => option(x, text.unitNames[x] ?? x, said.units ?? null))));
+    h("select", { name: "units" }, option("", text.unitAsFound(units?.value ?? ""), said.units ?? null), ...["mm", "in", "cm", "m"].map((x) => option(x, text.unitNames[x] ?? x, said.units ?? null))));
   const count = Number(said.quantity ?? 1);
   const weight = report.part?.mass_g;
   const finishes = h("datalist", { id: "finishes" }, ...(text.finishes[process] ?? []).map((x) => h("option", { value: x })));
@@ -81,19 +82,20 @@ export function choicesPanel(
       guess(report, "material"),
     ),
     process === "sheet"
-      ? solid && report.thickness
+      ? measured && report.thickness
         ? h("p", { class: "choice-said" }, h("span", { class: "quiet" }, text.thickness), length(report.thickness.value), h("span", { class: "guess" }, text.thicknessOfSolid))
         : h("div", { class: "choice-thickness" },
             h("label", {}, h("span", {}, text.thickness), input),
             stockButtons(material, report.thickness?.value ?? null, (word) => { input.value = word; read(); }))
       : null,
     askUnit ? unitField : null,
-    h("details", { class: "choices-more", open: Boolean(said.finish) || count > 1 }, h("summary", {}, askUnit ? text.moreChoicesButUnit : text.moreChoices),
+    h("details", { class: "choices-more", open: Boolean(said.finish) || count > 1 || (measured && Boolean(said.thickness)) }, h("summary", {}, text.moreChoices(!askUnit, measured)),
       h("div", { class: "choices" },
         h("label", {}, h("span", {}, text.quantity), h("input", { name: "quantity", type: "number", min: 1, max: 1000000, step: 1, value: count, inputmode: "numeric" }),
           weight && count > 1 ? h("span", { class: "good-for" }, text.together(mass(weight * count))) : null),
         h("label", {}, h("span", {}, text.finish), h("input", { name: "finish", value: said.finish ?? "", list: "finishes", autocomplete: "off", maxlength: 100, placeholder: text.finishHint })),
         finishes,
+        measured ? h("label", {}, h("span", {}, text.thicknessOrdered), input) : null,
         askUnit ? null : unitField)),
   );
   function read(): void {

@@ -3,6 +3,7 @@ import { fill, h, s } from "../dom";
 import type { Point } from "../report";
 import { text } from "../strings";
 import { length, scaleMm, size } from "../units";
+import { besideShort } from "./beside_short";
 import { listenToFlat } from "./flat_input";
 import { FlatLabels, type ScreenBox, wordsBox } from "./flat_labels";
 import { REACH, findingNear, pickFlat } from "./flat_pick";
@@ -36,7 +37,7 @@ export class FlatView {
   private whole: [number, number, number, number] = [0, 0, 1, 1];
   private chosen: number | null = null;
   /** Lines across the ends of the dimension, which keep their length on the screen. */
-  private ticks: { node: SVGElement; ends: [Point, Point] } | null = null;
+  private ticks: { node: SVGElement; words: SVGElement; ends: [Point, Point] } | null = null;
   private flight: number | null = null;
   private readonly shapesOf = new Map<number, FlatShape[]>();
 
@@ -257,9 +258,8 @@ export class FlatView {
     this.marks.append(s("path", { class: "flat-dimension", d: pathOf({ line: [a[0], a[1], b[0], b[1]] }) }));
     const distance = apart(a, b);
     // A short line across each end: it may end where nothing is drawn.
-    this.ticks = { node: s("path", { class: "flat-dimension" }), ends: [a, b] };
-    this.marks.append(this.ticks.node);
-    this.marks.append(s("text", { class: "flat-dimension-text", x: (a[0] + b[0]) / 2, y: -(a[1] + b[1]) / 2 }, length(distance)));
+    this.ticks = { node: s("path", { class: "flat-dimension" }), words: s("text", { class: "flat-dimension-text" }, length(distance)), ends: [a, b] };
+    this.marks.append(this.ticks.node, this.ticks.words);
   }
 
   private drawMeasured(): void {
@@ -345,7 +345,13 @@ export class FlatView {
     const px = this.perPixel();
     this.drawing.style.setProperty("--px", String(px));
     for (const node of this.drawing.querySelectorAll("text")) node.setAttribute("font-size", String(round(13 * px)));
-    if (this.ticks) this.ticks.node.setAttribute("d", ticksOf(this.ticks.ends, 7 * px));
+    if (this.ticks) {
+      const { node, words, ends } = this.ticks;
+      node.setAttribute("d", ticksOf(ends, 7 * px));
+      const [x, y] = besideShort(ends, px, [this.whole[0] + this.whole[2] / 2, -this.whole[1] - this.whole[3] / 2]);
+      words.setAttribute("x", String(x));
+      words.setAttribute("y", String(-y));
+    }
     this.drawSizes(px);
   }
 
