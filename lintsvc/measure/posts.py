@@ -7,6 +7,7 @@ circle within their section does.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +53,20 @@ class _Middle:
     radius: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Points of the surface."""
+
+    widths: Widths
+
+    @cached_property
+    def by_x(self) -> tuple[Floats, Ints]:
+        """Where they are, and on which faces, by x: those near a post are found without looking at all. On most parts
+        nobody asks."""
+        order = np.argsort(self.widths.point[:, 0], kind="stable")
+        return self.widths.point.take(order, axis=0), self.widths.face[order]
+
+
 def find_posts(mesh: Mesh, cells: Cells, solids: Solids, widths: Widths, limit_mm: float, known: Ints) -> list[Place]:
     """Return the posts in whose section no circle of the limit fits, but for those with faces among the `known`."""
     centre, axis = _tight(mesh, widths, limit_mm)
@@ -69,8 +84,7 @@ def find_posts(mesh: Mesh, cells: Cells, solids: Solids, widths: Widths, limit_m
     thin = np.array([_is_thin(mesh, 2 * x, limit_mm) for x in radius])
     centre, axis, radius = centre[thin], axis[thin], radius[thin]
     order = np.argsort(-radius.round(3), kind="stable")
-    # By x: those near a post are found without looking at all.
-    widths = widths.take(np.argsort(widths.point[:, 0], kind="stable"))
+    points = _Points(widths)
     taken = np.zeros(len(mesh), bool)
     taken[known] = True
     touch = nearest(mesh.bvh, centre, 2 * radius).face
@@ -79,7 +93,7 @@ def find_posts(mesh: Mesh, cells: Cells, solids: Solids, widths: Widths, limit_m
     for i in order.tolist():
         if taken[touch[i]]:
             continue
-        post = _post(mesh, cells, solids, widths, _Middle(centre[i], axis[i], float(radius[i])), limit_mm, taken)
+        post = _post(mesh, cells, solids, points, _Middle(centre[i], axis[i], float(radius[i])), limit_mm, taken)
         tries += post is None
         if post is not None:
             found.append(post)
@@ -159,7 +173,7 @@ def _post(
     mesh: Mesh,
     cells: Cells,
     solids: Solids,
-    widths: Widths,
+    points: _Points,
     middle: _Middle,
     limit_mm: float,
     taken: NDArray[np.bool_],
@@ -175,7 +189,7 @@ def _post(
         return None
     if bar.length < _LONG * bar.width or bar.across > _BROAD * bar.width:
         return None
-    faces = _faces(mesh, cells, widths, bar)
+    faces = _faces(mesh, cells, points, bar)
     # Eight flats and more stand for a circle.
     width = round_width(mesh, ring_of(mesh, bar), bar.middle, bar.axis, bar.width) if bar.curved else bar.width
     if not _is_thin(mesh, width, limit_mm):
@@ -208,16 +222,17 @@ def _post(
     )
 
 
-def _faces(mesh: Mesh, cells: Cells, widths: Widths, bar: Bar) -> Ints:
+def _faces(mesh: Mesh, cells: Cells, points: _Points, bar: Bar) -> Ints:
     """All faces of the sides: those of the sections, and those of the points around."""
     reach = _WIDER * bar.across + (bar.widest - bar.width)
     x = bar.middle[0] + np.array([bar.low, bar.high]) * bar.axis[0]
-    first, last = np.searchsorted(widths.point[:, 0], (x.min() - reach, x.max() + reach))
-    from_middle = widths.point[first:last] - bar.middle
+    place, face = points.by_x
+    first, last = np.searchsorted(place[:, 0], (x.min() - reach, x.max() + reach))
+    from_middle = place[first:last] - bar.middle
     along = from_middle @ bar.axis
     near = np.flatnonzero((along > bar.low) & (along < bar.high))
     off = np.linalg.norm(from_middle[near] - along[near, None] * bar.axis, axis=1)
     near = first + near[off < reach]
-    lean = np.abs(mesh.normals[widths.face[near]] @ bar.axis)
+    lean = np.abs(mesh.normals[face[near]] @ bar.axis)
     near = near[lean < _LEAN]
-    return cells.faces(np.concatenate([bar.sides, widths.face[near]]))
+    return cells.faces(np.concatenate([bar.sides, face[near]]))
