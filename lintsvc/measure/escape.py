@@ -30,6 +30,14 @@ _MOST = 30
 #: Points from which the open air is looked for.
 _LOOKS = 4000
 
+#: The way through an opening is followed so many cells to both sides; the freest of so many directions is tried, too.
+_REACH = 2.5
+_WAYS = 200
+#: The grid's steps may cut a corner: so much of what got through on it gets through.
+_GOT_THROUGH = 0.98
+#: The middle of the way is no farther from a cell's middle than half the cell's diagonal, and a ball twice that wider.
+_BETWEEN = 1.8
+
 
 @dataclass(frozen=True, eq=False)
 class Hollow:
@@ -201,13 +209,26 @@ def _centres(low: Floats, shape: NDArray[np.int_], cell: float, numbers: NDArray
     return centres
 
 
+def _freest(mesh: Mesh, start: Floats) -> Floats:
+    """The way through a place that is free farthest to both sides."""
+    number = np.arange(_WAYS)
+    height = (number + 0.5) / _WAYS
+    turn = number * np.pi * (3 - np.sqrt(5))
+    flat = np.sqrt(1 - height**2)
+    ways = np.stack([flat * np.cos(turn), flat * np.sin(turn), height], axis=1)
+    both = np.concatenate([-ways, ways])
+    free = first_hits(mesh.bvh, np.broadcast_to(start, both.shape).copy(), both)[0].reshape(2, -1)
+    freest: Floats = ways[np.minimum(free.min(axis=0), mesh.size).argmax()]
+    return freest
+
+
 def _throat(
     mesh: Mesh, low: Floats, shape: NDArray[np.int_], cell: float, door: int, peak: int
 ) -> tuple[float, Floats]:
     """The narrowest place of the way through the door: its width and where it is.
 
-    At each step along the way the ball is moved across it to where it is widest; the least of these
-    widest balls is what gets through.
+    At each step along the way the ball is moved across it to where it is widest; the least of these widest balls is
+    what gets through. The way may run toward the hollow's middle, or, in a bent channel, along the channel.
     """
     start = _centre(low, shape, cell, door)
     found = nearest(mesh.bvh, start[None], np.array([mesh.size]))
@@ -219,10 +240,24 @@ def _throat(
     if np.linalg.norm(axis) < 1e-9:
         axis = np.cross(wall, np.eye(3)[np.abs(wall).argmin()])
     axis /= np.linalg.norm(axis)
+    # The ball that got through on the grid gets through, and none that is wider by more than the grid's cells: an axis
+    # by which it is otherwise runs into a wall or leaves the way. Of the others the straightest along it reads most.
+    through = float(found.distance[0])
+    tried = [_narrowest(mesh, start, through, cell, x) for x in (axis, _freest(mesh, start))]
+    real = [x for x in tried if _GOT_THROUGH * 2 * through <= x[0] <= 2 * through + _BETWEEN * cell]
+    return max(real, key=lambda x: x[0]) if real else (2 * through, start)
+
+
+def _narrowest(mesh: Mesh, start: Floats, radius: float, cell: float, axis: Floats) -> tuple[float, Floats]:
+    """The width of the least of the widest balls in planes across an axis, and where it is; a ball of the radius gets
+    through at the start."""
+    back, ahead = first_hits(mesh.bvh, np.stack([start, start]), np.stack([-axis, axis]))[0]
     across = np.cross(axis, np.eye(3)[np.abs(axis).argmin()])
     across /= np.linalg.norm(across)
     beside = np.cross(axis, across)
-    steps = np.linspace(-2.5, 2.5, 21) * cell
+    steps = np.linspace(-_REACH, _REACH, 21) * cell
+    # Where the way bends, its straight piece ends at a wall: the ball turns off before it.
+    steps = steps[(np.abs(steps) < 1e-9) | ((steps > radius - back) & (steps < ahead - radius))]
     points = start + steps[:, None] * axis
     turns = np.arange(8) * np.pi / 4
     ways = np.cos(turns)[:, None] * across + np.sin(turns)[:, None] * beside

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from manifold3d import Manifold
 from parts import bodies
 from parts.planted_bodies import block, cylinder, mesh_of
 
@@ -131,3 +132,20 @@ def test_long_part_fits_however_it_lies_in_the_file(seed: int) -> None:
     # Across the floor of a room it fits, too, and where nothing fits the nearest miss is told.
     assert max(part.sides_of_box((400, 400, 100))) < 400
     assert max(part.sides_of_box((300, 300, 300))) > 300
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("width", "count"), [(2.0, 1), (3.0, 1), (3.4, 1), (3.6, 0)])
+@pytest.mark.parametrize("shape", ["round", "square"])
+def test_bent_channel_is_as_wide_as_it_is_however_the_part_lies(
+    shape: str, width: float, count: int, seed: int
+) -> None:
+    part = block(50, 30, 24) - block(18, 18, 14).translate([-12, 0, 5])
+    if shape == "square":
+        part -= block(20, width, width).translate([6, 0, 12 - width / 2])
+        part -= block(width, width, 14).translate([16 - width / 2, 0, 12 - width / 2])
+    else:
+        part -= cylinder(width, 18, 48).rotate([0, 90, 0]).translate([-4, 0, 12])
+        part -= cylinder(width, 14, 48).translate([14, 0, 12]) + Manifold.sphere(width / 2, 48).translate([14, 0, 12])
+    found = measured(bodies.turned(mesh_of(part), 100 + seed)).hollows(3.5, 100.0)
+    assert [x.opening_mm for x in found if x.opening_mm < 3.5] == pytest.approx([width] * count, rel=0.02)
