@@ -133,7 +133,8 @@ class Shells:
             turned[pieces[self._mixed[pieces[:, 1]], 0]] = True
             turned &= single & self.closed & (self._sums[0] < 0)
             if turned.any():
-                turned &= self._around(self._by_majority, np.sign(self._sums[0]), turned) == 0
+                way = np.sign(self._sums[0])
+                turned &= self._around(self._by_majority, way, np.abs(way), turned) == 0
         return turned
 
     @cached_property
@@ -274,10 +275,13 @@ class Shells:
 
     @cached_property
     def _winding(self) -> Floats:
-        return self._around(self.sign, np.ones(self.count), self.closed)
+        return self._around(self.sign, np.ones(self.count), np.sign(self.volume), self.closed)
 
-    def _around(self, sign: Floats, worth: Floats, wanted: Bools) -> Floats:
-        """Winding around the `wanted` shells, each closed shell counted `worth` times its sign; NaN as `winding`."""
+    def _around(self, sign: Floats, worth: Floats, ways: Floats, wanted: Bools) -> Floats:
+        """Winding around the `wanted` shells, each closed shell counted `worth` times its sign; NaN as `winding`.
+
+        `ways`: what each counts around a point in it, so.
+        """
         found = np.zeros(self.count)
         chosen = np.flatnonzero(wanted).astype(np.int32)
         if self.count < 2 or not len(chosen):
@@ -289,7 +293,18 @@ class Shells:
         weight = np.where(self.label >= 0, sign * (self.closed * worth)[self.label], 0.0)
         group = np.where(self.label >= 0, self.group[self.label], np.int32(-1)).astype(np.int32)
         found[chosen] = np.rint(winding(mesh, points, self.group[chosen], group, weight))
+        for i in np.flatnonzero(np.abs(found) > 0).tolist():
+            # A void whose walls lie in those of its solid is before the point, and yet not around the solid.
+            if not self._boxes_around(i, self.closed & (ways * found[i] > 0)):
+                found[i] = 0.0
         return found
+
+    def _boxes_around(self, shell: int, of: Bools) -> bool:
+        """Whether the box of a shell lies in that of another, of some."""
+        low, high = self.box[:, :3], self.box[:, 3:]
+        within = (low <= low[shell]).all(axis=1) & (high >= high[shell]).all(axis=1) & of
+        within[shell] = False
+        return bool(within.any())
 
     def winding(self, points: Floats) -> Ints:
         """Return (n,) how often the closed shells wind around each of (n, 3) points: 0 in the open or in a void."""

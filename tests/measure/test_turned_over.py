@@ -89,6 +89,15 @@ def test_voids_that_go_through_each_other_are_voids() -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
+def test_void_as_high_as_its_solid_turns_nothing(seed: int) -> None:
+    """Two walls of it lie in those of the solid: a point of these faces may lie in the void."""
+    void = bodies.inward(bodies.moved(bodies.box((6.0, 4.0, 4.0)), (2.0, 3.0, 0.0)))
+    mesh = bodies.shuffled(bodies.join(bodies.box((10.0, 12.0, 4.0)), void), seed)
+    for vertices, faces in (mesh, (mesh[0] * [-1, 1, 1], mesh[1][:, ::-1])):
+        assert not measured((vertices, faces)).soundness.turned.any()
+
+
+@pytest.mark.parametrize("seed", range(4))
 def test_bodies_on_one_grid_are_told_alike_in_any_order_of_faces(seed: int) -> None:
     """Corners and edges of one lie in faces of the other: no ray may start there."""
     one = bodies.moved(bodies.box((8.0, 6.0, 4.0)), (-2.0, -3.0, 8.0))
