@@ -95,8 +95,10 @@ def test_parts_without_an_order_file_get_one_written(page: Page, order: Path, tm
     page.fill("[name='bracket.dxf:thickness']", "2.5mm")
     page.select_option("[name='bracket.dxf:finish']", "anodise")
     page.fill("[name='lid.stl:quantity']", "3")
-    # All fields of a part are seen, without scrolling sideways.
-    assert page.evaluate("(x => x.scrollWidth <= x.clientWidth)(document.querySelector('.table-scroll'))")
+    # All fields of a part are seen, without scrolling sideways, on a phone too.
+    for size in ({"width": 390, "height": 844}, SIZE):
+        page.set_viewport_size(size)
+        assert page.evaluate("(x => x.scrollWidth <= x.clientWidth)(document.querySelector('.table-scroll'))")
     accessible(page, "order-new", tmp_path)
     found = parse_order(page.input_value("#order-text"))
     assert found.order.name == 'Gauge "two"'

@@ -155,13 +155,13 @@ export class NewOrderPage {
       }, ...all.map((x) => h("option", { value: x, selected: x === part[key] }, x || (key === "process" ? words.guess : words.noFinish))));
     const row = (part: PartFields) => h("tr", {},
       h("th", { scope: "row" }, part.file),
-      h("td", {}, field(part, "id", c.id)),
-      h("td", {}, choice(part, "process", c.process, PROCESSES)),
-      h("td", {}, field(part, "material", c.material, { list: "order-materials", size: "14" })),
-      h("td", {}, field(part, "thickness", c.thickness, { placeholder: words.thicknessHint })),
-      h("td", {}, choice(part, "finish", c.finish, FINISHES)),
-      h("td", {}, field(part, "quantity", c.quantity, { inputmode: "numeric", size: "4" })),
-      h("td", {}, field(part, "spares", c.spares, { inputmode: "numeric", size: "4" })),
+      h("td", { "data-head": c.id }, field(part, "id", c.id)),
+      h("td", { "data-head": c.process }, choice(part, "process", c.process, PROCESSES)),
+      h("td", { "data-head": c.material }, field(part, "material", c.material, { list: "order-materials", size: "14" })),
+      h("td", { "data-head": c.thickness }, field(part, "thickness", c.thickness, { placeholder: words.thicknessHint })),
+      h("td", { "data-head": c.finish }, choice(part, "finish", c.finish, FINISHES)),
+      h("td", { "data-head": c.quantity }, field(part, "quantity", c.quantity, { inputmode: "numeric", size: "4" })),
+      h("td", { "data-head": c.spares }, field(part, "spares", c.spares, { inputmode: "numeric", size: "4" })),
       h("td", {}, h("button", { type: "button", class: "plain", "aria-label": `${words.take} ${part.file}`, onclick: () => {
         this.parts = this.parts.filter((x) => x !== part);
         this.files = this.files.filter((x) => x.name !== part.file);
