@@ -28,6 +28,8 @@ _BESIDE = 2
 _ALONG = np.cos(np.radians(25.0))
 #: Steps of one height on one face are one detail: the letters of a word.
 _ALIKE = 0.05
+#: Steps to both sides of a letter's stroke are of one height, to within this factor.
+_SAME = 1.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +80,17 @@ def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
     ]
     # The smaller of the two faces that a step joins is the detail, the larger one what it is on.
     groups: dict[tuple[bool, int], list[_Step]] = {}
+    sides = [(_smaller_above(x, area), x) for x in steps]
     for step in sorted(steps, key=lambda x: x.height):
-        raised = bool(area[step.top] <= area[step.foot])
+        raised = _smaller_above(step, area)
+        # The eye of a raised letter is no sunk detail, nor what stands in the middle of a sunk ring a raised one.
+        shared = step.top if not raised else step.foot
+        if any(
+            x.height * _SAME > step.height and step.height * _SAME > x.height
+            for up, x in sides
+            if up != raised and shared == (x.top if up else x.foot)
+        ):
+            raised = not raised
         rung = round(np.log(step.height) / _ALIKE)
         # A step on the border between two rungs joins the one that is there already.
         rung = next((r for r in (rung, rung - 1) if (raised, r) in groups), rung)
@@ -96,6 +107,10 @@ def find_details(mesh: Mesh, limit_mm: float) -> list[Detail]:
             faces = np.sort(np.concatenate([order[starts[p] : starts[p + 1]] for p in shown])).astype(np.int32)
             details.append(_detail(mesh, raised, islands, members, faces))
     return sorted(details, key=lambda x: x.height_mm)
+
+
+def _smaller_above(step: _Step, area: Floats) -> bool:
+    return bool(area[step.top] <= area[step.foot])
 
 
 def _faces_of_the_design(mesh: Mesh) -> Patches:
