@@ -218,6 +218,7 @@ def _irregular(tokens: list[bytes], before: int) -> Unreadable:
         facet = tokens[start : start + _TOKENS]
         where = f"facet {before + start // _TOKENS}"
         for place, token in enumerate(facet):
+            last = start + place == len(tokens) - 1
             shown = clean_name(token[:40].decode("utf-8", "replace"))
             if place in words:
                 if token.lower() == words[place]:
@@ -227,17 +228,31 @@ def _irregular(tokens: list[bytes], before: int) -> Unreadable:
                         "A facet has more than three corners; STL facets are triangles.", where, "Export it again."
                     )
                 want = words[place].decode()
+                if last and want.startswith(shown.lower()):
+                    return _cut_off(where)
                 return Unreadable(f'The ASCII STL has "{shown}" where "{want}" belongs.', where, "Export it again.")
             try:
                 if b"_" in token:
                     raise ValueError
                 float(token)
             except ValueError:
+                if last:
+                    return _cut_off(where)
+                if token.lower() in words.values():
+                    return Unreadable(
+                        f'The ASCII STL has "{shown}" where a number belongs.',
+                        where,
+                        "Export it again, or as binary STL.",
+                    )
                 hint = " (decimal points are wanted, not commas)" if re.fullmatch(rb"[-+]?\d+,\d*", token) else ""
                 return Unreadable(f'"{shown}" is no number{hint}.', where, "Export it again, or as binary STL.")
         if len(facet) < _TOKENS:
-            return Unreadable("The ASCII STL ends in the middle of a facet: it is cut off.", where, "Export it again.")
+            return _cut_off(where)
     return Unreadable("The ASCII STL holds an underscore where a number belongs.", f"after facet {before}")
+
+
+def _cut_off(where: str) -> Unreadable:
+    return Unreadable("The ASCII STL ends in the middle of a facet: it is cut off.", where, "Export it again.")
 
 
 FORMAT = Format("STL", (".stl",), _claims, read)

@@ -109,7 +109,7 @@ def test_text_after_the_last_solid_is_named(tmp_path: Path) -> None:
         ("10.0 20.0 30.0", "10,0 20,0 30,0", "decimal points"),
         ("10.0 20.0 30.0", "10.0 1_0 30.0", "no number"),
         ("10.0 20.0 30.0", "nan 20.0 30.0", "no numbers"),
-        ("10.0 20.0 30.0", "10.0 20.0", "endloop"),
+        ("10.0 20.0 30.0", "10.0 20.0", '"(endloop|vertex)" where a number belongs'),
         ("  endloop\n", "   vertex 1 2 3\n  endloop\n", "more than three corners"),
         ("outer loop", "outer hoop", '"hoop" where "loop" belongs'),
     ],
@@ -120,9 +120,12 @@ def test_bad_ascii_says_what_and_where(tmp_path: Path, old: str, new: str, why: 
     assert "face" in caught.value.where or "facet" in caught.value.where
 
 
-def test_ascii_cut_in_a_facet_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(Unreadable, match="cut off"):
-        read_bytes(tmp_path, made.ascii_stl(VERTICES, FACES)[:-60])
+def test_ascii_cut_anywhere_in_a_facet_is_refused(tmp_path: Path) -> None:
+    text = made.ascii_stl(VERTICES, FACES)
+    start, end = text.rindex("  outer loop"), text.rindex("endfacet")
+    for stop in range(start, end):
+        with pytest.raises(Unreadable, match="cut off"):
+            read_bytes(tmp_path, text[:stop])
 
 
 def test_ascii_larger_than_one_lot_loses_nothing(tmp_path: Path) -> None:
