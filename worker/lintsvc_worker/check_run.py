@@ -338,7 +338,11 @@ def limits_of(context: Context) -> ChildLimits:
     """The limits of one child, from the settings."""
     settings = context.settings
     return ChildLimits(
-        settings.file_seconds, settings.step_seconds, settings.memory_mib << 20, settings.written_mib << 20
+        seconds=settings.file_seconds,
+        step_seconds=settings.step_seconds,
+        memory_bytes=settings.memory_mib << 20,
+        file_bytes=settings.written_mib << 20,
+        cores=settings.job_count,
     )
 
 

@@ -137,6 +137,11 @@ def needs_all(job: Mapping[str, Any]) -> bool:
     return job["task"] == "order" or bool(job.get("solid"))
 
 
+def made_ahead(job: Mapping[str, Any]) -> bool:
+    """True for a job that the page mostly has done before anybody wants it: every other job goes first."""
+    return job["task"] == "render" and str(job["name"]).startswith("materials.")
+
+
 def may_be_solid(part: Path) -> bool:
     """True for a file that looks like STEP. Nothing depends on it but how long the check takes.
 

@@ -35,8 +35,8 @@ from lintsvc_worker import child, fence, huge_pages, seccomp
 _LOOK_SECONDS = 0.05
 #: What the processes are called in a list of all that run.
 CHILD_NAME, _FIRST_NAME, _SECOND_NAME = "lintsvc-child", "lintsvc-warm", "lintsvc-all"
-#: A checking child's priority stands so far below that of the service's processes.
-_POLITE = 5
+#: The priority of a child that checks, and of one that works ahead, stands so far below the service's own processes.
+_POLITE, _LAST = 5, 19
 #: A child that writes longer lines than this says nothing we want to hear, nor one that says more than this in all.
 _LONGEST_LINE, _MOST_SAID = 1 << 20, 8 << 20
 #: Libraries are told to start none.
@@ -173,17 +173,21 @@ class Zygote:
             fence.name_process(CHILD_NAME)
             signal.set_wakeup_fd(-1)
             signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-            if message["job"]["task"] == "check":
-                # Whoever sends, looks or waits for a picture goes first.
+            # Whoever sends, looks or waits for a picture goes first, then whoever waits for a check.
+            if child.made_ahead(message["job"]):
+                os.nice(_LAST)
+            elif message["job"]["task"] == "check":
                 os.nice(_POLITE)
             scratch = Path(message["scratch"])
             _only_these_files(scratch, speak, steps)
             limits = message["limits"]
+            # The warm process has one thread, or it could not be forked; its child may have more.
+            os.environ["LINTSVC_THREADS"] = str(limits["threads"])
             held = fence.enter(
                 scratch,
                 self.read,
                 fence.Limits(
-                    cpu_seconds=int(limits["seconds"]) + 5,
+                    cpu_seconds=int(limits["seconds"]) * limits["threads"] + 5,
                     file_bytes=limits["file_bytes"],
                     address_bytes=limits["memory_bytes"] + _ADDRESS_HEADROOM,
                 ),

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
-from lintsvc_worker.child import PACKS_OFF, needs_all
+from lintsvc_worker.child import PACKS_OFF, made_ahead, needs_all
 
 log = logging.getLogger(__name__)
 
@@ -64,6 +64,8 @@ class ChildLimits:
     step_seconds: float
     memory_bytes: int
     file_bytes: int
+    #: Cores that the jobs of one client share: each takes what those before it leave, one at least.
+    cores: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,8 @@ class ZygoteClient:
         self._lock = threading.Lock()
         self._warm: _Warm | None = None
         self._numbers = itertools.count(1)
+        #: Jobs that run and that somebody waits for.
+        self._awaited = 0
         self.version = ""
 
     def start(self) -> None:
@@ -158,25 +162,31 @@ class ZygoteClient:
         """Run one job to its end. Raises CannotWarmUp, or CannotLoadAll where only such jobs have to wait."""
         box: Mailbox = queue.SimpleQueue()
         number = next(self._numbers)
+        ahead = made_ahead(job)
         with self._lock:
             lane = self._lane(needs_all=needs_all(job))
             lane.take(number, box)
-        lane.send(
-            {
-                "id": number,
-                "job": dict(job),
-                "scratch": str(scratch),
-                "limits": {
-                    "seconds": limits.seconds,
-                    "step_seconds": limits.step_seconds,
-                    "memory_bytes": limits.memory_bytes,
-                    "file_bytes": limits.file_bytes,
-                },
-            }
-        )
+            self._awaited += not ahead
+            threads = max(1, limits.cores // (self._awaited + ahead))
         try:
+            lane.send(
+                {
+                    "id": number,
+                    "job": dict(job),
+                    "scratch": str(scratch),
+                    "limits": {
+                        "seconds": limits.seconds,
+                        "step_seconds": limits.step_seconds,
+                        "memory_bytes": limits.memory_bytes,
+                        "file_bytes": limits.file_bytes,
+                        "threads": threads,
+                    },
+                }
+            )
             return _follow(lane, box, number, says, tick)
         finally:
+            with self._lock:
+                self._awaited -= not ahead
             lane.done(number)
 
     def stop(self) -> None:
