@@ -283,9 +283,7 @@ def main(uploads: int = 1000) -> None:
     """Measure and print."""
     demo = demo_parts()
     median, least = fence()
-    print(
-        f"a fenced child that does nothing: median {median:.0f} ms from job to end, least {least:.0f} ms", flush=True
-    )
+    print(f"a fenced child that does nothing: median {median:.0f} ms from job to end, least {least:.0f} ms", flush=True)
     load("the demo's parts", uploads, demo)
     load("boxes of 12 triangles", uploads, boxes)
     few = max(40, uploads // 8)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lintsvc.measure.bends import bluntly_round
 from lintsvc.measure.creases import CREASE_DEG, nearest_segment
+from lintsvc.measure.edge_kinds import bluntly_round
 from lintsvc.measure.edges import OPEN, shells
 from lintsvc.measure.mesh import Floats, Ints, Mesh, point3
 from lintsvc.measure.patches import Patches, patches

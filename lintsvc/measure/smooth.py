@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from lintsvc.measure.balls import Balls
-from lintsvc.measure.bends import BEND, CORNER, edge_kinds
 from lintsvc.measure.compiled import compiled, in_parts, inlined
+from lintsvc.measure.edge_kinds import BEND, CORNER, edge_kinds
 from lintsvc.measure.mesh import Floats, Ints, Mesh
 
 #: Two faces that meet at more than this are a crease, not a curve: 12 facets round are still a curve.

@@ -34,9 +34,9 @@ def check(part: Checked, limit: float) -> Iterator[Hit]:
     A pin is weak from every side and weakest across the layers when it stands upright. How it will
     stand in the build is not known here. Thin pins break while the powder is blasted off.
 
-    Measured: the diameter of the largest ball inside, where the body is no more than twice as wide across and at
-    least one and a half times as long as that; for posts whose sides do not face each other, such as three-cornered
-    ones, the largest circle in their section. Three or more that are alike, of one body, are told once.
+    Measured: the width of the thinnest section of a bar, the largest circle in it, where the section is no more than
+    twice as broad and the bar at least one and a half times as long as that. Three or more that are alike, of one
+    body, are told once.
     Ignore when: the pin only locates something light and is handled with care.
     """
     pins = [x for x in part.body.thin_places(limit) if x.slender and not x.slight(limit)]

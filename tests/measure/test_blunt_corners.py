@@ -8,8 +8,8 @@ from manifold3d import CrossSection, Manifold
 from parts import bodies
 from parts.planted_bodies import cylinder, mesh_of
 
-from lintsvc.measure.bends import BEND, CORNER, edge_kinds
 from lintsvc.measure.bodies import BodyMeasurements
+from lintsvc.measure.edge_kinds import BEND, CORNER, edge_kinds
 from lintsvc.measure.mesh import Mesh
 
 
