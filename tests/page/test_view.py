@@ -41,7 +41,7 @@ def test_thickness_and_gap_are_colours_with_a_scale_in_the_chosen_unit(page: Pag
     assert box is not None
     page.mouse.move(box["x"] + float(x), box["y"] + float(y))
     page.mouse.move(box["x"] + float(x) + 1, box["y"] + float(y))
-    expect(page.locator(".legend-here")).to_have_text("Here: 0.5 mm")
+    expect(page.locator(".legend-here")).to_have_text("Here: 0.501 mm")
     picture(page, "body-thickness", tmp_path, full=False)
     page.get_by_role("button", name="in", exact=True).click()
     expect(page.locator(".legend-limit")).to_have_text("0.031")
@@ -100,7 +100,14 @@ def test_the_look_and_the_chosen_finding_stay_when_another_material_is_chosen(pa
     expect(page.locator(".finding.open .finding-message")).to_have_text(words)
     for button in (tool(page, "Cut open"), seen_cut):
         expect(button).to_have_attribute("aria-pressed", "true")
-    seen(page, lambda image: image.shape == before.shape and bool(np.abs(image - before).mean() < 0.5))
+    # What stands around it is a fraction of a pixel shorter or longer: the same picture may stand a pixel lower.
+    seen(
+        page,
+        lambda image: (
+            image.shape == before.shape
+            and any(np.abs(np.roll(image, by, axis=0) - before).mean() < 0.5 for by in (-1, 0, 1))
+        ),
+    )
 
 
 def test_a_cut_is_turned_along_a_finding_and_back_across_an_axis(page: Page, demo: Path) -> None:

@@ -95,7 +95,7 @@ def test_a_chosen_finding_is_seen_with_its_ball_in_a_cut(page: Page, demo: Path,
     expect(tool(page, "Close up")).to_be_disabled()
     page.locator(".finding-head", has_text="Wall").click()
     seen(page, lambda image: like(image, CHOSEN).sum() > 200)
-    expect(page.locator(".view-label-dimension")).to_have_text("0.5 mm")
+    expect(page.locator(".view-label-dimension")).to_have_text("0.501 mm")
     picture(page, "body-dimension", tmp_path, full=False)
     # Where nobody wishes for less motion, the view flies there.
     page.emulate_media(reduced_motion="no-preference")
