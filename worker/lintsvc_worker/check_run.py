@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import logging
+import math
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -223,7 +224,6 @@ def _run_file(context: Context, claim: Claim, file: FileOf, watch: Watch) -> Fil
         made = [
             keeping.make_artefact(context.blobs, name, data, scratch)
             for name, data in (
-                # A child that was taken over may have written 1e999, which is read as infinity: no JSON.
                 (child.REPORT, json.dumps(entry, allow_nan=False).encode()),
                 (child.PLACES, places or b'{"findings": []}'),
             )
@@ -312,15 +312,18 @@ def _steps_of(folder: Path) -> set[str]:
 def _what_it_made(folder: Path) -> tuple[dict[str, Any], bytes] | None:
     """Entry and places that the child wrote; None when they are not there or are no such thing."""
     try:
-        entry = json.loads(read_made(folder / child.REPORT), parse_constant=_no_number)
+        entry = json.loads(read_made(folder / child.REPORT), parse_float=_number, parse_constant=_number)
         places = read_made(folder / child.PLACES)
     except (OSError, ValueError):
         return None
     return (entry, places) if isinstance(entry, dict) else None
 
 
-def _no_number(name: str) -> float:
-    raise ValueError(f"{name} is no JSON")
+def _number(text: str) -> float:
+    """A number that is one: a child that was taken over may write NaN, or 1e999, which is read as infinity."""
+    if not math.isfinite(number := float(text)):
+        raise ValueError(f"{text} is no number that JSON has")
+    return number
 
 
 def _from_outside(ended: Ended) -> bool:

@@ -38,6 +38,8 @@ _GIVEN_PREFIXES = ("LC_", "LINTSVC_", "MALLOC_", "MKL_", "NUMBA_", "OMP_", "OPEN
 _STORES = frozenset({"LINTSVC_REDIS_URL", "LINTSVC_DATABASE_URL", "LINTSVC_BLOBS", "LINTSVC_S3_ENDPOINT"})
 #: A warm process that is not ready by then hangs: compiling everything anew on a slow machine takes a third of it.
 WARM_SECONDS = 300.0
+#: The second warm process, killed as the first ends, is gone so long before that at most.
+_ENDS_WITH_SECONDS = 0.5
 
 
 #: The second warm process is started once more at once when it does not load, and then after so long, and so on
@@ -276,9 +278,12 @@ class _Warm:
         self._all_else.start()
 
     def _second_is(self, ready: bool) -> None:
-        # The second ends with the first: then nothing is said of its loading.
-        if ready or self._process.poll() is None:
-            self._second_loaded(ready)
+        if not ready:
+            # The second ends with the first: then nothing is said of its loading. It may be seen to before that is.
+            with suppress(subprocess.TimeoutExpired):
+                self._process.wait(_ENDS_WITH_SECONDS)
+                return
+        self._second_loaded(ready)
 
     def lane(self, *, needs_all: bool) -> _Lane:
         """The process for such jobs."""
