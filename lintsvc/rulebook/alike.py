@@ -30,10 +30,9 @@ def patterns(
     """
     groups: list[list[T]] = []
     for one in found:
-        mine = traits(one)
         for group in groups:
-            same = kind(group[0]) == kind(one) and all(map(_alike, traits(group[0]), mine))
-            if same and all(map(_about, about(group[0]), about(one))):
+            same = kind(group[0]) == kind(one) and _near(traits(group[0]), traits(one), _ALIKE)
+            if same and _near(about(group[0]), about(one), _ABOUT):
                 group.append(one)
                 break
         else:
@@ -43,12 +42,8 @@ def patterns(
     return sorted(told, key=lambda x: first[id(x[0])])
 
 
-def _alike(one: float, other: float) -> bool:
-    return max(one, other) <= min(one, other) * _ALIKE
-
-
-def _about(one: float, other: float) -> bool:
-    return max(one, other) <= min(one, other) * _ABOUT
+def _near(ones: tuple[float, ...], others: tuple[float, ...], factor: float) -> bool:
+    return all(max(x, y) <= min(x, y) * factor for x, y in zip(ones, others, strict=True))
 
 
 def where_of_all(places: Sequence[Where]) -> Where:
